@@ -16,6 +16,7 @@ use std::path::Path;
 use jiff::Timestamp;
 use windfall::clock::seconds_between;
 use windfall::debrief::Debrief;
+use windfall::debrief::replay::Cause;
 use windfall::geodesy::Position;
 use windfall::logbook::Logbook;
 use windfall::plan::Plan;
@@ -40,17 +41,28 @@ fn at(time_s: f64) -> Timestamp {
 /// The winds of a flight's own way up.
 fn own_winds(flight: &WholeFlight, plan: &Plan) -> Winds {
     let own = flight.column().winds;
+    winds_of(plan, |z| own.mean(z - 125.0, z + 125.0))
+}
+
+/// Winds from the west, as fast at every height.
+fn even_winds(plan: &Plan, east_m_s: f64) -> Winds {
+    winds_of(plan, |_| Wind {
+        east_m_s,
+        north_m_s: 0.0,
+    })
+}
+
+fn winds_of(plan: &Plan, wind: impl Fn(f64) -> Wind) -> Winds {
     let level = |k: i32| {
         let z = 125.0 + 250.0 * f64::from(k);
-        let wind = own.mean(z - 125.0, z + 125.0);
         Level {
             altitude_m: z,
-            wind: Some(Wind { ..wind }),
+            wind: Some(wind(z)),
             ..Level::default()
         }
     };
     let sounding = Sounding {
-        name: flight.name.into(),
+        name: plan.name.clone(),
         time: Some(plan.release),
         position: Some(plan.site.position),
         model: None,
@@ -171,6 +183,47 @@ fn debrief_made(lands_m: f64, heard: impl Fn(f64) -> bool) -> Debrief {
 fn a_landing_below_the_site_falls_as_fast_as_one_beside_it() {
     let [beside, below] = [1_640.0, 640.0].map(|m| debrief_made(m, |_| true).row().fall.unwrap());
     assert!((beside - below).abs() < 0.02, "{beside} {below}");
+}
+
+/// An hour of float is one cause, the rise, wherever in a layer it was; and of the balloon's size it says nothing.
+#[test]
+fn a_float_is_told_as_a_slower_rise() {
+    let text = "[flight]\nname = \"float\"\nrelease = 2026-05-01T09:00:00Z\n[site]\nlat = 43\nlon = -108\n\
+        elevation = \"0 m\"\n[ascent]\nrate = \"5 m/s\"\nburst_altitude = \"30 km\"\n\
+        [descent]\nlanding_speed = \"6 m/s\"";
+    let plan = Plan::parse("plan", text, Path::new(".")).unwrap();
+    let winds = even_winds(&plan, 10.0);
+    let flown = |floats_m: f64| {
+        let up_s = floats_m / 5.0;
+        let lands_s = up_s + 3_600.0 + floats_m / 10.0;
+        let plan = &plan;
+        let report = move |k: i32| {
+            let seconds = 30.0 * f64::from(k);
+            let aloft_s = seconds.clamp(0.0, lands_s);
+            let falls_m = floats_m - 10.0 * (aloft_s - up_s - 3_600.0);
+            let wander_m = 3.0 * (0.01 * seconds).sin();
+            Ok(Report {
+                tracker: "T".into(),
+                stamp: Stamp::At(windfall::clock::after(plan.release, seconds)),
+                heard: None,
+                position: plan.site.position.destination(90.0, 10.0 * aloft_s),
+                altitude_m: Some((5.0 * aloft_s).min(floats_m + wander_m).min(falls_m)),
+            })
+        };
+        (-20..380).map(report)
+    };
+    for floats_m in [20_010.0, 20_200.0] {
+        let debrief = Debrief::of(&plan, &winds, OPTIONS, flown(floats_m)).unwrap();
+        assert!((debrief.measured.floated_s - 3_600.0).abs() < 120.0);
+        let rise = debrief.causes.iter().find(|c| c.cause == Cause::Rise);
+        let [along_m, across_m] = rise.unwrap().along_across_m;
+        assert!(
+            (along_m - 36_000.0).abs() < 1_000.0,
+            "{floats_m}: {along_m}"
+        );
+        assert!(across_m.abs() < 500.0, "{floats_m}: {across_m}");
+        assert_eq!(debrief.row().burst_diameter, None);
+    }
 }
 
 /// Nothing is made up of a burst and a fall that nobody heard: not for the next plan, nor for a logbook.

@@ -200,6 +200,46 @@ fn a_late_release_is_predicted_anew() {
     );
 }
 
+/// Released earlier by just the hours of the time zone: heard as it is told, that is no fault of its clock.
+#[test]
+fn times_that_the_hearers_clock_agrees_with_are_not_local_ones() {
+    let (plan, winds) = sample();
+    for (delay_s, asked) in [(None, true), (Some(5.0), false)] {
+        let mut follower = follower(&plan, &winds);
+        hear_plan(&mut follower, false, 9_000.0, -25_200.0, delay_s);
+        let standing = follower.standing(None).unwrap();
+        let is = |n: &FollowNote| matches!(n, FollowNote::ReleasedLater { local, .. } if *local == asked);
+        assert!(has(&standing, is), "{delay_s:?}");
+    }
+}
+
+/// A float that sinks by some centimetres a second has not burst, however far it has sunk; in its fall it has.
+#[test]
+fn a_float_that_sinks_slowly_is_none_that_falls() {
+    let (plan, winds) = sample();
+    let mut follower = follower(&plan, &winds);
+    let last = hear_plan(&mut follower, false, 14_000.0, 0.0, None);
+    let mut hear = |minute: u32, altitude_m: f64| {
+        let seconds = 60.0 * f64::from(minute);
+        let place = last.position.destination(90.0, 10.0 * seconds);
+        follower.hear(
+            Ok(report(after(last.time, seconds), place, altitude_m)),
+            None,
+        );
+        follower.standing(None).unwrap().phase
+    };
+    for minute in 1..90 {
+        let phase = hear(minute, last.altitude_m - 6.0 * f64::from(minute));
+        assert_eq!(
+            phase == Phase::Floating,
+            minute >= 10,
+            "{minute}: {phase:?}"
+        );
+    }
+    let phases = [90, 91].map(|k| hear(k, last.altitude_m - 534.0 - 600.0 * f64::from(k - 89)));
+    assert_eq!(phases[1], Phase::Falling);
+}
+
 #[test]
 fn a_balloon_that_floats_is_told() {
     let (plan, winds) = sample();

@@ -280,6 +280,20 @@ fn a_second_log_with_another_clock_adds_what_it_heard_more() {
     assert_eq!(found[0], found[1]);
 }
 
+/// However few fixes both logs have, the second goes on where the first one ends.
+#[test]
+fn a_second_log_that_begins_late_in_the_first_leaves_that() {
+    for first in [75, 79] {
+        let (mut gate, fixes) = flight(100);
+        let base = fixes[..80].iter().map(|fix| (fix, 2.0));
+        let car = fixes[first..].iter().map(|fix| (fix, -1_802.0));
+        for (fix, delay_s) in base.chain(car) {
+            gate.offer(Ok(fix.clone()), heard_at(fix, delay_s));
+        }
+        assert_eq!(gate.fixes().len(), 100, "{first}: {:?}", gate.counts());
+    }
+}
+
 /// The crew's row of where it lay is read before the track: it is no fix from the future.
 #[test]
 fn a_landing_that_is_heard_of_first_stays_the_last() {

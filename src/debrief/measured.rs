@@ -520,18 +520,34 @@ mod tests {
     /// Silent from the rise to the fall: its highest fix is one of the fall, and it burst higher up.
     #[test]
     fn a_burst_in_a_silence_lies_where_the_lines_meet() {
-        for every_s in [1, 30] {
+        // Heard again lower than where it was lost it has fallen in that silence, and did not float.
+        for (every_s, heard_s) in [(1, 2_800), (30, 2_800), (1, 3_300), (30, 3_300)] {
             let fixes = (-600..5_000)
                 .step_by(every_s)
-                .filter(|s| !(1_600..2_800).contains(s));
+                .filter(|s| !(1_600..heard_s).contains(s));
             let fixes: Vec<Fix> = fixes.map(fix).collect();
             let measured = measured(&fixes);
             let burst = measured.burst.unwrap();
             let off_s = seconds_between(begin(), burst.time) - 2_400.0;
-            assert!(off_s.abs() < 120.0, "{every_s}: {off_s}");
-            let rise_m_s = measured.up_at(SITE_M + 9_000.0).unwrap();
-            assert!((rise_m_s - 1_800.0).abs() < 30.0, "{every_s}: {rise_m_s}");
+            assert!(off_s.abs() < 120.0, "{every_s} {heard_s}: {off_s}");
+            let rise_s = measured.up_at(SITE_M + 9_000.0).unwrap();
+            assert!((rise_s - 1_800.0).abs() < 30.0, "{every_s}: {rise_s}");
+            assert_eq!(measured.floated_s, 0.0, "{every_s} {heard_s}");
         }
+    }
+
+    /// Heard once in its fall, and found long after it landed: that one fix is none of its rise.
+    #[test]
+    fn a_single_fix_of_the_fall_is_no_part_of_the_rise() {
+        let heard = (-600..1_740)
+            .step_by(30)
+            .chain([2_533])
+            .chain((6_800..7_400).step_by(30));
+        let measured = measured(&heard.map(fix).collect::<Vec<Fix>>());
+        let (from, to) = (measured.up[0], measured.risen);
+        let rise_m_s = (to.0 - from.0) / (to.1 - from.1);
+        assert!((rise_m_s - 5.0).abs() < 0.3, "{rise_m_s}");
+        assert_eq!(measured.burst, None);
     }
 
     /// Higher than the plan's site it rises from where it stood.

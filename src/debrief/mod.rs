@@ -67,7 +67,7 @@ pub struct Debrief {
     /// ln of measured over planned: of the rate of rise up to 10 km above the site, and of the fall.
     pub ln_rates: [Option<f64>; 2],
     /// ln of measured over planned burst diameter: by 3 H a height, with the density scale height H there; `None`
-    /// where the burst was not heard.
+    /// where the burst was not heard, or came after a float: that ends otherwise than by the balloon's size.
     pub ln_burst_diameter: Option<f64>,
     /// What to take into the next plan.
     pub next: NextPlan,
@@ -210,6 +210,7 @@ impl Debrief {
         let scale_m = AirProfile::standard().density_scale_height_m(planned_burst_m);
         let ln_burst_diameter = measured
             .burst
+            .filter(|_| measured.floated_s == 0.0)
             .map(|burst| (burst.altitude_m - planned_burst_m) / (3.0 * scale_m));
         let mut next = NextPlan::of(plan, &measured);
         if let Some(balloon) = &prediction.facts.balloon {

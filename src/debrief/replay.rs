@@ -4,7 +4,6 @@ use serde::Serialize;
 
 use super::measured::Measured;
 use crate::clock::seconds_between;
-use crate::flight::layers::Layers;
 use crate::flight::model::{Departures, FlightModel, Moment, Scratch, Variation};
 use crate::flight::onward::Course;
 use crate::flight::rise::{Miss, Rise};
@@ -56,20 +55,18 @@ impl<'a> Replay<'a> {
     /// When the stack as planned does not rise or burst.
     pub fn new(kept: &'a Continuation, measured: &Measured) -> std::result::Result<Self, Miss> {
         let model = kept.model();
-        let layers = &model.layers;
         let (mut planned_up, mut planned_down) = (Vec::new(), Vec::new());
         let burst_m =
             model.seconds_of(&Variation::NONE, &[], &mut planned_up, &mut planned_down)?;
         let by = |planned: &[f64], track: &[(f64, f64)]| by_layer(model, planned, track);
-        let measured_up = by(&planned_up, &measured.up);
         let turns_m = measured.burst.and(measured.up.last()).map(|p| p.0);
         // The model's layers end there, and a burst must lie within one.
-        let highest_m = layers.top_m() - 1.0;
+        let highest_m = model.layers.top_m() - 1.0;
         Ok(Replay {
             delay_s: seconds_between(kept.release(), measured.released),
             planned_burst_m: burst_m,
-            measured_rise: without_more_float(measured, layers, &measured_up),
-            measured_up,
+            measured_rise: with_float(model, &planned_up, measured),
+            measured_up: by(&planned_up, &measured.up),
             measured_down: by(&planned_down, &measured.down),
             planned_up,
             planned_down,
@@ -224,15 +221,17 @@ impl<'a> Replay<'a> {
     }
 }
 
-/// Seconds of the way up for a flight that bursts elsewhere: the layer in a part of which it floated takes no longer than
-/// that float.
-fn without_more_float(measured: &Measured, layers: &Layers, up_s: &[f64]) -> Vec<f64> {
-    let mut up_s = up_s.to_vec();
-    if let Some((top_m, end_s)) = measured.up.last().filter(|_| measured.floated_s > 0.0) {
-        let (layer, _) = layers.locate(*top_m);
-        let from_s = measured.up_at(layers.altitude_m(layer));
-        if let (Some(seconds), Some(from_s)) = (up_s.get_mut(layer), from_s) {
-            *seconds = end_s - from_s;
+/// Seconds of the way up for a flight that bursts elsewhere: the pace of the rise without its float, which is added
+/// whole to the layer where that was.
+fn with_float(model: &FlightModel, planned: &[f64], measured: &Measured) -> Vec<f64> {
+    let (from_m, from_s) = measured.risen;
+    let mut rise = measured.up.clone();
+    rise.retain(|p| p.0 <= from_m);
+    let mut up_s = by_layer(model, planned, &rise);
+    if let Some((top_m, end_s)) = measured.up.last() {
+        let (layer, _) = model.layers.locate(*top_m);
+        if let Some(seconds) = up_s.get_mut(layer) {
+            *seconds += end_s - from_s;
         }
     }
     up_s

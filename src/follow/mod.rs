@@ -53,6 +53,8 @@ const OTHER_RELEASE_S: f64 = 300.0;
 const RISEN_M: f64 = 400.0;
 /// Clocks that differ by more than this are told, s.
 const CLOCK_S: f64 = 120.0;
+/// Within this, s, of the clock of who hears them no tracker tells the hours of another time zone.
+const SAME_HOURS_S: f64 = 900.0;
 /// A release farther away than this is told, m.
 pub(crate) const ELSEWHERE_M: f64 = 5_000.0;
 /// Rates are told that differ from the plan's by these factors.
@@ -686,12 +688,14 @@ impl<'a> Follower<'a> {
         }
         if let Some(released) = self.released {
             let by_s = seconds_between(self.plan.release, released);
+            let delay_s = self.gate.usual_delay_s();
+            let same_hours = delay_s.is_some_and(|s| s.abs() < SAME_HOURS_S);
             if by_s.abs() > OTHER_RELEASE_S {
                 notes.push(FollowNote::ReleasedLater {
                     by_s,
                     // Else it is still the flight of the plan's release that is told.
                     again: !self.winds_of_plan,
-                    local: seems_local(&self.plan.timezone, released, by_s),
+                    local: !same_hours && seems_local(&self.plan.timezone, released, by_s),
                 });
             }
         }

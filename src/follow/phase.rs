@@ -73,8 +73,8 @@ const JUMPS_M_S: f64 = 20.0;
 /// As far as this, m, the wind may drag what has landed; beyond, the crew carries it.
 pub(super) const DRAGGED_M: f64 = 1_000.0;
 
-/// What is heard again after such a silence, s, may be carried by then.
-const SILENT_S: f64 = 300.0;
+/// In a longer silence, s, it may have burst, landed, or been picked up.
+pub(super) const SILENT_S: f64 = 300.0;
 /// From where it was heard last it drifts on no faster than this and falls no more slowly, m/s.
 const DRIFTS_M_S: f64 = 40.0;
 const FALLS_M_S: f64 = 1.0;
@@ -213,6 +213,7 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
             false => Phase::Rising,
         },
         () if is_still(&fixes[top..], fixes[top].altitude_m, site_m) => Phase::Landed,
+        () if sinks_slowly(&fixes[top..], site_m) => Phase::Floating,
         () => Phase::Falling,
     };
     Told { phase, first, top }
@@ -258,7 +259,11 @@ fn is_falling(from_top: &[Fix]) -> bool {
     if top.altitude_m - last.altitude_m > SURE_FALL_M {
         return true;
     }
-    // Two legs, as the height of one fix alone may be wrong by as much.
+    falls_by_legs(from_top)
+}
+
+/// Two legs, as the height of one fix alone may be wrong by as much.
+fn falls_by_legs(from_top: &[Fix]) -> bool {
     let falls = |pair: &[Fix]| {
         let fallen_m = pair[0].altitude_m - pair[1].altitude_m;
         fallen_m > LEG_FALL_M && rate(&pair[0], &pair[1]) < -LEG_FALL_M_S
@@ -292,6 +297,18 @@ fn rises_again(from_top: &[Fix]) -> bool {
             .is_some_and(|from| flies_up(from, last))
     };
     was_wrong && from_top.len() >= at + 2 && last.altitude_m > lowest_m + RISES_AGAIN_M && flies()
+}
+
+/// Whether it only sinks while it floats: high up, and heard all the while, as in a silence it may have burst.
+fn sinks_slowly(from_top: &[Fix], site_m: f64) -> bool {
+    let (Some(top), Some(last)) = (from_top.first(), from_top.last()) else {
+        return false;
+    };
+    let high = last.altitude_m > 0.5 * (top.altitude_m + site_m);
+    let of_late = |leg: &&[Fix]| seconds_between(leg[1].time, last.time) < FLOATING_S;
+    let heard = |leg: &[Fix]| seconds_between(leg[0].time, leg[1].time) <= SILENT_S;
+    let mut legs = from_top.windows(2).rev().take_while(of_late);
+    high && !falls_by_legs(from_top) && is_floating(from_top) && legs.all(heard)
 }
 
 fn is_floating(aloft: &[Fix]) -> bool {

@@ -1,7 +1,7 @@
 //! Where the rise of a flight ends and its fall begins: one account for those who follow it and for the debrief.
 
 use super::mark;
-use super::phase::{FLOATING_M_S, FLOATING_S, NEAR_GROUND_M, Told};
+use super::phase::{FLOATING_M_S, FLOATING_S, NEAR_GROUND_M, SILENT_S, Told};
 use crate::atmosphere::{AirProfile, RHO0_KG_M3};
 use crate::clock::{after, seconds_between};
 use crate::track::Fix;
@@ -14,8 +14,6 @@ pub const SLOWEST_FALL_M_S: f64 = 1.0;
 const WINDOW_S: f64 = 120.0;
 /// Fixes nearer in time say little of the rate of a fall, s.
 const APART_S: f64 = 10.0;
-/// After a longer silence, s, one fix of the fall is too little to tell of the burst.
-const SILENT_S: f64 = 300.0;
 /// What rises to its highest fix at less than this share of its rate before, and falls from there, has turned before.
 const SLOWED: f64 = 0.9;
 /// What has burst falls no more slowly than what lands with this, m/s, does at its height.
@@ -36,9 +34,13 @@ impl Turn {
     /// The turn of a flight that falls, or fell, from a site at an altitude.
     pub fn of(fixes: &[Fix], told: &Told, site_m: f64) -> Turn {
         let Told { first, top, .. } = *told;
-        let end = match falls_at_top(fixes, first, top) {
+        // Lower down what hardly falls lies on the ground.
+        let half_m = fixes
+            .get(top)
+            .map_or(site_m, |f| 0.5 * (f.altitude_m + site_m));
+        let end = match falls_at_top(fixes, first, top, half_m) {
             true => top - 1,
-            false => falls_from(fixes, top, site_m),
+            false => falls_from(fixes, top, half_m),
         };
         let level = level_from(fixes, first, end);
         Turn { level, end }
@@ -57,17 +59,28 @@ impl Turn {
 }
 
 /// Whether it burst before its highest fix, which is one of the fall already.
-fn falls_at_top(fixes: &[Fix], first: usize, top: usize) -> bool {
+fn falls_at_top(fixes: &[Fix], first: usize, top: usize, half_m: f64) -> bool {
     let (highest, Some(next)) = (&fixes[top], fixes.get(top + 1)) else {
         return false;
     };
-    let middle_m = 0.5 * (highest.altitude_m + next.altitude_m);
-    let falls_m_s = LANDS_M_S * thinness(middle_m).sqrt();
-    // Else it had not burst yet where it was highest.
-    if top <= first || rate(highest, next) > -falls_m_s {
+    if top <= first {
         return false;
     }
     let last = &fixes[top - 1];
+    let silent = |from: &Fix, to: &Fix| seconds_between(from.time, to.time) > SILENT_S;
+    let lost = silent(highest, next);
+    // Lost where it was highest it burst in the silence after that, unless it may have in one before.
+    if lost && !silent(last, highest) {
+        return false;
+    }
+    let middle_m = 0.5 * (highest.altitude_m + next.altitude_m);
+    let falls_m_s = LANDS_M_S * thinness(middle_m).sqrt();
+    // What may have lain there for long tells no rate of the fall.
+    let lies = lost && next.altitude_m < half_m;
+    // Else it had not burst yet where it was highest.
+    if !lies && rate(highest, next) > -falls_m_s {
+        return false;
+    }
     let earlier = |f: &&Fix| seconds_between(f.time, last.time) >= WINDOW_S;
     let before = fixes[..top].iter().rfind(earlier);
     before.is_some_and(|b| rate(last, highest) < SLOWED * rate(b, last))
@@ -75,17 +88,16 @@ fn falls_at_top(fixes: &[Fix], first: usize, top: usize) -> bool {
 
 /// The last fix at which it has fallen more slowly than anything falls, since its highest one and of late: what floats
 /// sinks and rises again, and its fall begins where that ends.
-fn falls_from(fixes: &[Fix], top: usize, site_m: f64) -> usize {
+fn falls_from(fixes: &[Fix], top: usize, half_m: f64) -> usize {
     let highest = &fixes[top];
-    // Lower down what hardly falls lies on the ground.
-    let half_m = 0.5 * (highest.altitude_m + site_m);
     let stays = |i: &usize| {
         let fix = &fixes[*i];
         let slowly = |from: &Fix| rate(from, fix) > -SLOWEST_FALL_M_S;
         let earlier = |f: &&Fix| seconds_between(f.time, fix.time) >= WINDOW_S;
-        fix.altitude_m > half_m
-            && slowly(highest)
-            && fixes[top..*i].iter().rfind(earlier).is_some_and(slowly)
+        // From its highest fix, or over a silence, it may have risen on and burst.
+        let heard = |f: &&Fix| seconds_between(f.time, fix.time) <= WINDOW_S + SILENT_S;
+        let of_late = fixes[top + 1..*i].iter().rfind(earlier).filter(heard);
+        fix.altitude_m > half_m && slowly(highest) && of_late.is_some_and(slowly)
     };
     (top + 1..fixes.len()).rfind(stays).unwrap_or(top)
 }
@@ -112,7 +124,9 @@ fn meeting(fixes: &[Fix], end: usize) -> Mark {
     let up_m_s = before
         .map_or(0.0, |b| rate(b, highest))
         .clamp(0.0, FASTEST_RISE_M_S);
-    let (Some([from, to]), Some(next)) = (steepest(&fixes[end..]), fixes.get(end + 1)) else {
+    // The burst itself lies in the first pair, which tells of the fall only where there is no other.
+    let pair = steepest(&fixes[end + 1..]).or_else(|| steepest(&fixes[end..]));
+    let (Some([from, to]), Some(next)) = (pair, fixes.get(end + 1)) else {
         return mark(highest);
     };
     let measured_at = thinness(0.5 * (from.altitude_m + to.altitude_m));
@@ -156,4 +170,71 @@ fn steepest(falling: &[Fix]) -> Option<[&Fix; 2]> {
     pairs
         .filter(|[a, b]| rate(a, b) < 0.0)
         .min_by(|a, b| rate(a[0], a[1]).total_cmp(&rate(b[0], b[1])))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::follow::phase::{Phase, told};
+    use crate::geodesy::Position;
+    use jiff::Timestamp;
+
+    /// Heights above the sea every second from the release on: up by about 5 m/s in waves, down in air that grows
+    /// denser, and half an hour where it lies; with the time of the burst, s.
+    fn flown(burst_m: f64, lands_m_s: f64) -> (Vec<f64>, f64) {
+        let (mut heights, mut height_m) = (Vec::new(), 0.0);
+        while height_m < burst_m {
+            heights.push(height_m);
+            let wave = std::f64::consts::TAU * heights.len() as f64 / 400.0;
+            height_m += 5.0 + 0.8 * wave.sin();
+        }
+        let burst_s = heights.len() as f64;
+        while height_m > 0.0 {
+            heights.push(height_m);
+            height_m -= lands_m_s * thinness(height_m).sqrt();
+        }
+        heights.extend([0.0; 1_800]);
+        (heights, burst_s)
+    }
+
+    fn fix(second: usize, altitude_m: f64) -> Fix {
+        Fix {
+            tracker: String::new(),
+            time: after(Timestamp::UNIX_EPOCH, second as f64),
+            position: Position::new(43.0, -108.0).unwrap(),
+            altitude_m,
+        }
+    }
+
+    fn burst_of(mut fixes: Vec<Fix>) -> Option<Mark> {
+        let told = told(&mut fixes, 0.0);
+        assert_eq!(told.phase, Phase::Landed);
+        let lies_m = fixes.last().map(|f| f.altitude_m);
+        Turn::of(&fixes, &told, 0.0).burst(&fixes, lies_m)
+    }
+
+    /// Reports every five minutes: the one pair that holds the burst tells no rate of the fall.
+    #[test]
+    fn a_burst_between_rare_reports_is_found() {
+        let (heights, burst_s) = flown(30_000.0, 5.0);
+        for first in (0..300).step_by(10) {
+            let seconds = (first..heights.len()).step_by(300);
+            let burst = burst_of(seconds.map(|s| fix(s, heights[s])).collect());
+            let off_s = seconds_between(Timestamp::UNIX_EPOCH, burst.unwrap().time) - burst_s;
+            assert!(off_s.abs() < 60.0, "{first}: {off_s}");
+        }
+    }
+
+    /// Lost on its way up, whatever the wave it was in, and heard next where it lies.
+    #[test]
+    fn of_a_flight_that_is_lost_on_its_way_up_no_burst_is_made_up() {
+        let (heights, _) = flown(28_000.0, 6.0);
+        let lies = heights.len() - 1_200;
+        for lost in (3_800..4_200).step_by(20) {
+            let heard = (0..heights.len()).step_by(20);
+            let heard = heard.filter(|s| !(lost..lies).contains(s));
+            let burst = burst_of(heard.map(|s| fix(s, heights[s])).collect());
+            assert_eq!(burst, None, "{lost}");
+        }
+    }
 }

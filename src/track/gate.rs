@@ -265,9 +265,7 @@ impl Gate {
         let Some(against) = against else {
             return Change::Nothing;
         };
-        let goes_on = self.fixes.last().zip(against.first());
-        let goes_on = goes_on.is_some_and(|(last, first)| goes_on_from(last, first));
-        if !goes_on && !against.iter().all(|fix| self.fits(fix)) {
+        if !self.is_of_track(&against) {
             // Beside the clock of these, that of the track was off the other way.
             let other_way = match why {
                 Refusal::Late => Refusal::Ahead,
@@ -290,7 +288,18 @@ impl Gate {
         Change::Earlier
     }
 
-    /// Whether a fix lies on the track, so that only its hearer's clock was another.
+    /// Whether fixes, in the order of their times, lie on the track as far as it goes and go on from there, so that
+    /// only their hearer's clock was another.
+    fn is_of_track(&self, others: &[Fix]) -> bool {
+        let Some(last) = self.fixes.last() else {
+            return false;
+        };
+        let (on_it, later) = others.split_at(others.partition_point(|f| f.time <= last.time));
+        on_it.iter().all(|fix| self.fits(fix))
+            && later.first().is_none_or(|next| goes_on_from(last, next))
+    }
+
+    /// Whether a fix lies between two of the track, or is one of them.
     fn fits(&self, fix: &Fix) -> bool {
         let next = self.fixes.partition_point(|f| f.time < fix.time);
         let (after, before) = (self.fixes.get(next), next.checked_sub(1));

@@ -64,7 +64,7 @@ pub(in crate::report) fn lines(
         ("track", track(d, units)),
         (
             "landing",
-            format!("{}, {}", d.landing.position.text(), landed(d, plan)),
+            format!("{}, {}", d.landing.position.text(), landed_when(d, plan)),
         ),
         (
             "miss",
@@ -121,7 +121,7 @@ fn fall(d: &Debrief, units: UnitSystem) -> String {
 }
 
 /// When it landed, or by when.
-fn landed(d: &Debrief, plan: &Plan) -> String {
+fn landed_when(d: &Debrief, plan: &Plan) -> String {
     let time = clock_with_zone(d.landing.time, &plan.timezone);
     match d.measured.down_before {
         true => format!("by {time} at the latest"),
@@ -179,7 +179,10 @@ fn track(d: &Debrief, units: UnitSystem) -> String {
     };
     let begin = match m.heard_from_m {
         // From as high on a flight counts as heard late in `follow::phase`, too.
-        h if h > 400.0 => format!(", heard from {} above the site on", units.height(h)),
+        h if h > 400.0 => format!(
+            ", heard from {} above where it was released on",
+            units.height(h)
+        ),
         _ => String::new(),
     };
     format!(
