@@ -127,6 +127,16 @@ fn a_track_that_ends_in_the_air_is_told_with_its_height() {
     }
 }
 
+/// The height of its first fix is above the ground that it left, wherever the plan's site is.
+#[test]
+fn a_track_that_begins_late_is_told_from_where_it_was_released() {
+    let folder = tempfile::tempdir().unwrap();
+    let late = file(folder.path(), "late.csv", &rows(0.1, 1.0));
+    let text = stdout(&debrief(&["--track", late.to_str().unwrap()]));
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(text.contains(" above where it was released on"), "{text}");
+}
+
 /// A higher flight five hours before it in the same file is another one, and is said to be.
 #[test]
 fn of_two_flights_of_a_day_the_one_of_the_plan_is_told() {
