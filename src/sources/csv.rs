@@ -194,14 +194,15 @@ fn time_in_comment(line: &str, surely: bool) -> Option<(jiff::Timestamp, bool)> 
     }
     let behind = at + 1 + usize::from(words.get(at + 1).is_some() && is_time(at + 1));
     let (time, is_assumed) = date_time(words.get(behind)?)?;
-    // Without an offset of its own a time of another zone is none.
-    let zone: Vec<&str> = words
-        .iter()
-        .skip(behind + 1)
-        .take(2)
-        .map(String::as_str)
-        .collect();
-    (!(is_assumed && is_of_a_zone(&zone.join(" ")))).then_some((time, is_assumed))
+    // Without an offset of its own a time of another zone is none. An offset may stand apart from what it is from;
+    // what else follows is of something else, as in "west of town".
+    let word = |at: usize| words.get(behind + at).map_or("", String::as_str);
+    let zone = match word(2) {
+        "of" => String::new(),
+        offset if offset.starts_with(['+', '-', '\u{2212}']) => format!("{} {offset}", word(1)),
+        _ => word(1).to_owned(),
+    };
+    (!(is_assumed && is_of_a_zone(&zone))).then_some((time, is_assumed))
 }
 
 #[cfg(test)]
@@ -828,6 +829,7 @@ mod tests {
             "# time 2026-02-05T12:00:00Z",
             "# valid time 2026-02-05T12:00Z",
             "# launch 2026-02-05T12:00 west of town",
+            "# Launch time: 2026-02-05T12:00 UTC (local 05:00)",
         ] {
             assert_eq!(time(told), launch, "{told}");
             assert_eq!(time(&format!("{made}\n{told}")), launch, "{told}");
@@ -838,6 +840,7 @@ mod tests {
             "# Local time 2026-02-05T05:00",
             "# Local launch 2026-02-05T05:00",
             "# launch 2026-02-05T05:00 mst",
+            "# launch 2026-02-05T05:00 mst boulder",
             "# launch 2026-02-05T05:00 UTC -7",
             "# Download time 2026-03-01T10:00:00Z",
         ] {

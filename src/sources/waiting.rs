@@ -8,9 +8,9 @@ use super::drifted::place;
 const WAIT_S: f64 = 60.0;
 /// A sonde that lies still reports no more than this as wind, m/s.
 const STILL_M_S: f64 = 1.0;
-
-/// A sonde that lies still reports heights no farther apart than this, m; one that rises in steps reports others.
-const LYING_M: f64 = 20.0;
+/// Most heights of a sonde that lies still are no farther than this from their middle, m, whatever its first fixes
+/// were; one that rises in steps reports others.
+const LYING_M: f64 = 10.0;
 
 /// What was cut off before a release.
 pub(super) struct Wait {
@@ -76,11 +76,22 @@ fn lying(rows: &[Row]) -> Option<usize> {
             None => {}
         }
     }
-    if (release.1 - first_m).abs() > LYING_M {
+    if !lies(rows.get(..release.0)?) {
         return None;
     }
     let after_s = |row: usize| rows.get(row)?.after_s;
     (after_s(release.0)? - after_s(0)? > WAIT_S).then_some(release.0)
+}
+
+/// Whether three in four of some rows are at one height.
+fn lies(rows: &[Row]) -> bool {
+    let mut heights: Vec<f64> = rows.iter().filter_map(rough_height).collect();
+    heights.sort_by(f64::total_cmp);
+    let Some(middle_m) = heights.get(heights.len() / 2) else {
+        return false;
+    };
+    let near = heights.iter().filter(|z| (**z - middle_m).abs() <= LYING_M);
+    4 * near.count() >= 3 * heights.len()
 }
 
 fn is_still(row: &Row) -> bool {
@@ -128,6 +139,21 @@ mod tests {
             assert_eq!(rows[0].speed_m_s, wind);
             assert_eq!(rows[3].speed_m_s, Some(9.0));
         }
+    }
+
+    /// Two receivers tell each fix, and the first fixes are off.
+    #[test]
+    fn rows_that_stand_twice_or_begin_with_wrong_heights_hide_no_wait() {
+        let lying = (0..300).map(|i| row(f64::from(i), 40.0 + f64::from(i % 3), 0.1));
+        let flight: Vec<Row> = lying.chain(flight(300.0, 1.0)).collect();
+        let mut twice: Vec<Row> = flight.iter().flat_map(|r| [r.clone(), r.clone()]).collect();
+        let wait = cut(&mut twice).unwrap();
+        assert!((290.0..312.0).contains(&wait.until_s), "{}", wait.until_s);
+        let mut cold = flight;
+        for row in &mut cold[..5] {
+            row.height_m = Some(78.0);
+        }
+        assert_eq!(cut(&mut cold).unwrap().until_s, 297.0);
     }
 
     #[test]
