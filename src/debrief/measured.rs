@@ -114,8 +114,11 @@ fn check(fixes: &[Fix], told: &Told) -> Result<()> {
     let height = in_both(|units| units.height(last.altitude_m));
     match told.phase {
         Phase::OnGround => Err(short("the track never leaves the ground".into())),
-        Phase::Rising | Phase::Floating => Err(short(format!(
+        Phase::Rising => Err(short(format!(
             "the track ends in the air on its way up, at {height} above sea level"
+        ))),
+        Phase::Floating => Err(short(format!(
+            "the track ends in the air while it floats, at {height} above sea level"
         ))),
         Phase::Falling | Phase::Landed => Ok(()),
     }

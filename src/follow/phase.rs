@@ -3,6 +3,7 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
+use super::turn::{LANDS_M_S, WINDOW_S};
 use crate::clock::{after, seconds_between};
 use crate::earth::HIGHEST_GROUND_M;
 use crate::geodesy::Position;
@@ -308,7 +309,17 @@ fn sinks_slowly(from_top: &[Fix], site_m: f64) -> bool {
     let of_late = |leg: &&[Fix]| seconds_between(leg[1].time, last.time) < FLOATING_S;
     let heard = |leg: &[Fix]| seconds_between(leg[0].time, leg[1].time) <= SILENT_S;
     let mut legs = from_top.windows(2).rev().take_while(of_late);
-    high && !falls_by_legs(from_top) && is_floating(from_top) && legs.all(heard)
+    let sinks = high && !falls_by_legs(from_top) && is_floating(from_top) && legs.all(heard);
+    sinks && !fell(from_top)
+}
+
+/// Whether it fell since its highest fix as what has burst does: what then stands still lies, or its receiver stopped.
+fn fell(from_top: &[Fix]) -> bool {
+    from_top.iter().enumerate().any(|(i, to)| {
+        let earlier = |f: &&Fix| seconds_between(f.time, to.time) >= WINDOW_S;
+        let from = from_top[..i].iter().rfind(earlier);
+        from.is_some_and(|from| rate(from, to) < -LANDS_M_S)
+    })
 }
 
 fn is_floating(aloft: &[Fix]) -> bool {
@@ -553,6 +564,12 @@ mod tests {
         fixes.extend(drive);
         assert_eq!(told(&mut fixes, 0.0).phase, Phase::Landed);
         assert!(fixes.last().unwrap().position.distance_m(lay.position) < DRAGGED_M);
+    }
+
+    #[test]
+    fn a_receiver_that_stops_in_the_fall_floats_nowhere() {
+        let phase = told(&mut flight_that_stays_at(6_500.0, 5.0), 0.0).phase;
+        assert_eq!(phase, Phase::Falling);
     }
 
     /// No file tells how high the mountain is; that its receiver wanders tells that it lies.

@@ -11,13 +11,13 @@ use crate::zone::Mark;
 /// Nothing falls more slowly, m/s.
 pub const SLOWEST_FALL_M_S: f64 = 1.0;
 /// Rates are taken over at least so long, s.
-const WINDOW_S: f64 = 120.0;
+pub(super) const WINDOW_S: f64 = 120.0;
 /// Fixes nearer in time say little of the rate of a fall, s.
 const APART_S: f64 = 10.0;
 /// What rises to its highest fix at less than this share of its rate before, and falls from there, has turned before.
 const SLOWED: f64 = 0.9;
 /// What has burst falls no more slowly than what lands with this, m/s, does at its height.
-const LANDS_M_S: f64 = 2.0;
+pub(super) const LANDS_M_S: f64 = 2.0;
 /// No balloon rises faster, m/s.
 const FASTEST_RISE_M_S: f64 = 15.0;
 
@@ -95,7 +95,11 @@ fn falls_from(fixes: &[Fix], top: usize, half_m: f64) -> usize {
         let slowly = |from: &Fix| rate(from, fix) > -SLOWEST_FALL_M_S;
         let earlier = |f: &&Fix| seconds_between(f.time, fix.time) >= WINDOW_S;
         // From its highest fix, or over a silence, it may have risen on and burst.
-        let heard = |f: &&Fix| seconds_between(f.time, fix.time) <= WINDOW_S + SILENT_S;
+        // Of reports that are rarer the next tells whether it did.
+        let goes_on = fixes
+            .get(i + 1)
+            .is_some_and(|next| next.altitude_m > half_m && rate(fix, next) > -SLOWEST_FALL_M_S);
+        let heard = |f: &&Fix| goes_on || seconds_between(f.time, fix.time) <= WINDOW_S + SILENT_S;
         let of_late = fixes[top + 1..*i].iter().rfind(earlier).filter(heard);
         fix.altitude_m > half_m && slowly(highest) && of_late.is_some_and(slowly)
     };
@@ -223,6 +227,22 @@ mod tests {
             let off_s = seconds_between(Timestamp::UNIX_EPOCH, burst.unwrap().time) - burst_s;
             assert!(off_s.abs() < 60.0, "{first}: {off_s}");
         }
+    }
+
+    /// Every ten minutes a report: two hours of float are no fall.
+    #[test]
+    fn a_float_between_rare_reports_is_none_of_the_fall() {
+        let height_m = |second: f64| match second {
+            s if s < 4_800.0 => 5.0 * s,
+            s if s < 12_000.0 => 24_000.0 - 0.05 * (s - 4_800.0),
+            s => (23_640.0 - 10.0 * (s - 12_000.0)).max(0.0),
+        };
+        let seconds = (0..=16_200).step_by(600);
+        let mut fixes: Vec<Fix> = seconds.map(|s| fix(s, height_m(s as f64))).collect();
+        let told = told(&mut fixes, 0.0);
+        let turn = Turn::of(&fixes, &told, 0.0);
+        let end_s = seconds_between(Timestamp::UNIX_EPOCH, fixes[turn.end].time);
+        assert!((11_400.0..=12_000.0).contains(&end_s), "{end_s}");
     }
 
     /// Lost on its way up, whatever the wave it was in, and heard next where it lies.
