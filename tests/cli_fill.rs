@@ -292,6 +292,11 @@ fn nothing_stays_on_the_line_of_no_balloon() {
     let said = without("[descent]\nremnant = \"0 %\"\n[spread]");
     let zone = json("zone", &[&said.plan(), "--draws", "20"]);
     assert!(!codes(&zone).contains(&"no_remnant"), "{zone}");
+    let stated = without("[descent]\nlanding_speed = \"5 m/s\"\n[spread]");
+    let text = fs::read_to_string(stated.plan()).unwrap();
+    fs::write(stated.plan(), text.replace("mass = \"0.35 kg\"\n", "")).unwrap();
+    let zone = json("zone", &[&stated.plan(), "--draws", "20"]);
+    assert!(!codes(&zone).contains(&"no_parachute_mass"), "{zone}");
     let message = without("[descent]\nremnant = \"20 %\"\n[spread]").refused_in_one_line();
     assert!(message.contains("[descent] remnant"), "{message}");
     let message = without("[spread]\nremnant = \"40 %\"").refused_in_one_line();

@@ -15,7 +15,7 @@ use crate::flight::rise::{Rise, RiseSpread, RiseTable};
 use crate::geodesy::{Compass, Position};
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
-use crate::plan::{Ascent, BalloonPlan, Plan, SpreadPlan, StackPlan};
+use crate::plan::{Ascent, BalloonPlan, Descent, Plan, SpreadPlan, StackPlan};
 use crate::sizing::CEILING_M;
 use crate::spread::draws::{BurstSpread, FallingMass, Spread};
 use crate::units::in_both;
@@ -175,7 +175,9 @@ fn stack_assumed(stack: &StackPlan) -> Vec<Assumption> {
     let balloon = stack.ascent.balloon();
     let diameter = balloon.and_then(stack::burst_diameter_assumed);
     let pure = balloon.and_then(|b| (!b.purity_given).then_some(Assumption::PureGas));
-    let parachute = stack::parachute_mass(stack);
+    // Stated rates hold whatever the stack weighs.
+    let weighs = balloon.is_some() || matches!(stack.descent, Descent::Parachute { .. });
+    let parachute = stack::parachute_mass(stack).filter(|_| weighs);
     [diameter, pure, parachute].into_iter().flatten().collect()
 }
 
