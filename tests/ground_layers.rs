@@ -622,6 +622,27 @@ fn an_extract_that_does_not_hold_the_region_says_so() {
     assert_eq!(near.len(), 1);
 }
 
+#[test]
+fn an_extract_of_many_kinds_says_where_it_has_none_of_another() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("z.osm.pbf");
+    let nodes = [
+        (1, -112.9, 43.4, &[][..]),
+        (2, -112.9, 43.6, &[][..]),
+        (3, -112.8, 43.5, &[("place", "town"), ("name", "Arco")][..]),
+    ];
+    let block = Block::new()
+        .nodes(&nodes)
+        .way(4, &[1, 2], &[("power", "line")])
+        .way(5, &[2, 3], &[("highway", "primary")]);
+    let heading = heading_of([-114.0, -112.0, 44.0, 43.0]);
+    fs::write(&path, [heading, block.blob()].concat()).unwrap();
+    let region = Region::around(Position::new(43.5, -113.0).unwrap(), 30_000.0);
+    for layer in read_osm(&path, &region).unwrap() {
+        assert_eq!(layer.covers.is_some(), layer.is_empty(), "{:?}", layer.kind);
+    }
+}
+
 /// At a coast, or in a file of few features, nodes end long before the extract does: its heading tells better.
 #[test]
 fn an_extract_holds_what_its_heading_says() {
@@ -649,6 +670,8 @@ fn an_extract_holds_what_its_heading_says() {
     );
     let lines = west.iter().find(|f| f.name == Class::PowerLine.name());
     assert_eq!(lines.unwrap().verdict, SiteVerdict::FarEnough);
+    // It may have been filtered to power lines, and says of nothing else that there is none.
+    assert!(whole.iter().all(|layer| layer.covers.is_none()));
     assert!(notes(whole).is_empty());
     let (_, part) = layers([-113.0, -112.0, 44.0, 43.0], 43.5, -113.0);
     assert_eq!(notes(part).len(), 1);
@@ -660,6 +683,12 @@ fn an_extract_holds_what_its_heading_says() {
     ] {
         assert!(notes(layers(sides, 43.5, -113.0).1).is_empty(), "{sides:?}");
     }
+    // What is no box says nothing.
+    let covers =
+        |layers: &[Layer]| format!("{:?}", layers.iter().map(|l| &l.covers).collect::<Vec<_>>());
+    let (region, odd) = layers([0.0; 4], 43.5, -113.0);
+    fs::write(&path, [heading(), block.blob()].concat()).unwrap();
+    assert_eq!(covers(&odd), covers(&read_osm(&path, &region).unwrap()));
 }
 
 #[test]

@@ -43,6 +43,9 @@ const KINDS: [Kind; 7] = [
     Kind::Place,
 ];
 
+/// An extract that has fewer in a region may have been filtered to them, and tells nothing of others.
+const FEWEST_KINDS: usize = 3;
+
 /// A way that means something, or is part of an area that does.
 struct Way {
     id: i64,
@@ -242,9 +245,15 @@ impl Extract<'_> {
     /// Says of layers which part of the region they cover.
     fn cover(&self, layers: &mut [Layer], survey: &Survey) {
         let in_part = self.covered_in_part(survey);
+        let kinds = layers.iter().filter(|layer| !layer.is_empty()).count();
         for layer in layers.iter_mut() {
-            // One with nothing of its kind says where that is only together with another file.
-            if in_part.is_some() || layer.is_empty() {
+            // One with nothing of its kind says where that is only together with another file, and not where it was
+            // filtered to something else.
+            let tells = match layer.is_empty() {
+                true => kinds >= FEWEST_KINDS,
+                false => in_part.is_some(),
+            };
+            if tells {
                 layer.covers = Some(survey.bounds.within(self.region));
             }
         }
@@ -369,7 +378,8 @@ impl Extract<'_> {
             survey.multis.extend(found.multis);
         })?;
         // Nodes may end at a coast or, of a file with few features, anywhere; ways may lead out of it.
-        if let Some(said) = self.said() {
+        let is_box = |b: &Bounds| b.lat[0] < b.lat[1] && b.lon[0] < b.lon[1];
+        if let Some(said) = self.said().filter(is_box) {
             survey.bounds = said;
         }
         Ok(survey)
