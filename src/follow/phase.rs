@@ -3,7 +3,6 @@
 use jiff::Timestamp;
 use serde::Serialize;
 
-use super::turn::{LANDS_M_S, WINDOW_S};
 use crate::clock::{after, seconds_between};
 use crate::earth::HIGHEST_GROUND_M;
 use crate::geodesy::Position;
@@ -76,6 +75,10 @@ pub(super) const DRAGGED_M: f64 = 1_000.0;
 
 /// In a longer silence, s, it may have burst, landed, or been picked up.
 pub(super) const SILENT_S: f64 = 300.0;
+/// Rates of what may have burst are taken over at least so long, s.
+pub(super) const WINDOW_S: f64 = 120.0;
+/// What has burst falls no more slowly than what lands with this, m/s, does at its height.
+pub(super) const LANDS_M_S: f64 = 2.0;
 /// From where it was heard last it drifts on no faster than this and falls no more slowly, m/s.
 const DRIFTS_M_S: f64 = 40.0;
 const FALLS_M_S: f64 = 1.0;

@@ -1,7 +1,7 @@
 //! Where the rise of a flight ends and its fall begins: one account for those who follow it and for the debrief.
 
 use super::mark;
-use super::phase::{FLOATING_M_S, FLOATING_S, NEAR_GROUND_M, SILENT_S, Told};
+use super::phase::{FLOATING_M_S, FLOATING_S, LANDS_M_S, NEAR_GROUND_M, SILENT_S, Told, WINDOW_S};
 use crate::atmosphere::{AirProfile, RHO0_KG_M3};
 use crate::clock::{after, seconds_between};
 use crate::track::Fix;
@@ -10,14 +10,10 @@ use crate::zone::Mark;
 
 /// Nothing falls more slowly, m/s.
 pub const SLOWEST_FALL_M_S: f64 = 1.0;
-/// Rates are taken over at least so long, s.
-pub(super) const WINDOW_S: f64 = 120.0;
 /// Fixes nearer in time say little of the rate of a fall, s.
 const APART_S: f64 = 10.0;
 /// What rises to its highest fix at less than this share of its rate before, and falls from there, has turned before.
 const SLOWED: f64 = 0.9;
-/// What has burst falls no more slowly than what lands with this, m/s, does at its height.
-pub(super) const LANDS_M_S: f64 = 2.0;
 /// No balloon rises faster, m/s.
 const FASTEST_RISE_M_S: f64 = 15.0;
 
