@@ -146,7 +146,7 @@ mod tests {
     fn rows_that_stand_twice_or_begin_with_wrong_heights_hide_no_wait() {
         let lying = (0..300).map(|i| row(f64::from(i), 40.0 + f64::from(i % 3), 0.1));
         let flight: Vec<Row> = lying.chain(flight(300.0, 1.0)).collect();
-        let mut twice: Vec<Row> = flight.iter().flat_map(|r| [r.clone(), r.clone()]).collect();
+        let mut twice: Vec<Row> = flight.iter().flat_map(|r| [*r, *r]).collect();
         let wait = cut(&mut twice).unwrap();
         assert!((290.0..312.0).contains(&wait.until_s), "{}", wait.until_s);
         let mut cold = flight;
