@@ -64,7 +64,7 @@ pub fn read_time(text: &str, zone: Option<&TimeZone>) -> Result<Timestamp, TimeE
 }
 
 /// As [`read_time`], but "09:40" alone is that time on the day of `like`, or on the day before or after it where
-/// that is within [`NEAR_S`]: around midnight nobody means the other end of the day.
+/// that is within six hours: around midnight nobody means the other end of the day.
 ///
 /// # Errors
 ///
