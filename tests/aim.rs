@@ -18,6 +18,13 @@ use windfall::ground::water::{Water, WaterKind};
 const WINDS: &str = "samples/ribatejo/era5-portugal-2023.nc";
 const RIBATEJO: &str = "samples/ribatejo/plan.toml";
 const IDAHO: &str = "samples/idaho/plan.toml";
+/// One release.
+const AT_SIX: [&str; 4] = [
+    "--from",
+    "2026-05-01T06:00:00Z",
+    "--to",
+    "2026-05-01T06:00:00Z",
+];
 
 /// A square around a place, so many metres to each side.
 fn square(folder: &Path, name: &str, center: Position, half_m: f64) -> String {
@@ -119,20 +126,14 @@ fn nobody_launches_from_water() {
     let water = Water::of(&map).unwrap();
     let upwind = center.destination(250.0, drift_m).normal();
     assert_eq!(water.at(upwind), Some(WaterKind::Sea));
-    let times = [
-        "--from",
-        "2026-05-01T06:00:00Z",
-        "--to",
-        "2026-05-01T06:00:00Z",
-    ];
-    let aim = aimed(&[&[plan.as_str(), "--into", &target], &times[..]].concat());
+    let aim = aimed(&[&[plan.as_str(), "--into", &target], &AT_SIX[..]].concat());
     let (place, probability, _) = launch(&aim["rows"][0]);
     assert_eq!(water.at(place.normal()), None, "{place:?}");
     assert!(probability > 0.1, "{probability}");
     // What somebody drew is there, even if the built-in shores do not show it.
     let island = square(folder.path(), "island.geojson", upwind.position(), 1_000.0);
     let drawn = ["--launch-in", &island];
-    let aim = aimed(&[&[plan.as_str(), "--into", &target], &times[..], &drawn[..]].concat());
+    let aim = aimed(&[&[plan.as_str(), "--into", &target], &AT_SIX[..], &drawn[..]].concat());
     let (place, probability, _) = launch(&aim["rows"][0]);
     assert!(place.distance_m(upwind.position()) < 1_500.0, "{place:?}");
     assert!(probability > 0.1, "{probability}");
@@ -291,17 +292,11 @@ fn the_regions_are_geojson_with_their_probability() {
     let center = Position::new(51.3, 0.9).unwrap();
     let target = square(folder.path(), "target.geojson", center, 1_500.0);
     let out = |name: &str| folder.path().join(name).to_str().unwrap().to_owned();
-    let time = [
-        "--from",
-        "2026-05-01T06:00:00Z",
-        "--to",
-        "2026-05-01T06:00:00Z",
-    ];
     let run = |threads: &str| {
         let (geojson, csv) = (out("aim.geojson"), out("aim.csv"));
         let args = [plan.as_str(), "--into", &target, "--threads", threads];
         let outs = ["--out", &geojson, "--out", &csv];
-        let output = windfall("sites", &[&args[..], &time, &outs].concat());
+        let output = windfall("sites", &[&args[..], &AT_SIX, &outs].concat());
         assert!(output.status.success(), "{}", stderr(&output));
         let files = [&geojson, &csv].map(|f| std::fs::read_to_string(f).unwrap());
         (stdout(&output), files)
@@ -342,12 +337,6 @@ fn what_cannot_be_aimed_at_is_told() {
         Position::new(51.3, 0.9).unwrap(),
         1_500.0,
     );
-    let time = [
-        "--from",
-        "2026-05-01T06:00:00Z",
-        "--to",
-        "2026-05-01T06:00:00Z",
-    ];
     for (args, code, words) in [
         (&["--into", far.as_str()][..], 1, "within 300 km"),
         (&["--into", &near, "--on-roads"], 1, "no road"),
@@ -360,7 +349,7 @@ fn what_cannot_be_aimed_at_is_told() {
         (&["--on-roads", "--candidates", "x.csv"], 2, "--into"),
         (&[], 2, "--candidates"),
     ] {
-        let output = windfall("sites", &[&[plan.as_str()][..], &time, args].concat());
+        let output = windfall("sites", &[&[plan.as_str()][..], &AT_SIX, args].concat());
         assert_eq!(
             output.status.code(),
             Some(code),

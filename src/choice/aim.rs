@@ -89,9 +89,7 @@ pub fn aim(
     let mut said = Said::begun(plan);
     let limits = Limits::of(&plan.limits, &mut said.assumed);
     let place = the_target(target, plan.site.position)?;
-    let reach_m = terrain::FAR_M;
-    let heights = terrain::around(&plan.ground, Some(input), place.center, reach_m)?;
-    terrain::refuse_elsewhere(&plan.ground, &[heights.as_deref()])?;
+    let heights = terrain::far_around(&plan.ground, input, place.center)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,
@@ -117,7 +115,7 @@ pub fn aim(
     let may_launch = MayLaunch::new(allowed, &map)?;
     let judge = Judge::new(plan, &map, &cylinders, limits)?;
     // Only the flights from the best places are judged, by the air near airports as well.
-    let low_m = highest_top_m(place.center, reach_m, &cylinders)?;
+    let low_m = highest_top_m(place.center, terrain::FAR_M, &cylinders)?;
     let range = Range {
         plan,
         flown_in: FlownIn { low_m, ..flown_in },

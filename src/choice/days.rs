@@ -34,13 +34,7 @@ pub fn days(
 ) -> Result<Days> {
     let mut said = Said::begun(plan);
     let limits = Limits::of(&plan.limits, &mut said.assumed);
-    let ground = terrain::around(
-        &plan.ground,
-        Some(input),
-        plan.site.position,
-        terrain::FAR_M,
-    )?;
-    terrain::refuse_elsewhere(&plan.ground, &[ground.as_deref()])?;
+    let ground = terrain::far_around(&plan.ground, input, plan.site.position)?;
     let cylinders = default_cylinders();
     let flown_in = FlownIn {
         winds: input,

@@ -217,20 +217,21 @@ mod tests {
         dates.enumerate().map(day).collect()
     }
 
+    /// Junes from 2001 on, in which one waits for a day more each year.
+    fn junes(years: usize) -> Vec<OfDay> {
+        let of_year = |beyond| june(2000 + beyond as i16, 30, beyond);
+        (1..=years).flat_map(of_year).collect()
+    }
+
     #[test]
     fn the_longest_wait_of_nine_years_in_ten() {
         // Ten Junes with waits of 1 to 10 days.
-        let all: Vec<OfDay> = (1..=10)
-            .flat_map(|beyond| june(2000 + beyond as i16, 30, beyond))
-            .collect();
-        assert_eq!(wait(&all, Some(6)).unwrap().longest_at_most, 9);
+        assert_eq!(wait(&junes(10), Some(6)).unwrap().longest_at_most, 9);
     }
 
     #[test]
     fn of_few_years_the_longest_wait_counts_though_its_year_is_not_full() {
-        let mut all: Vec<OfDay> = (1..=3)
-            .flat_map(|beyond| june(2000 + beyond as i16, 30, beyond))
-            .collect();
+        let mut all = junes(3);
         all.extend(june(2004, 15, 12));
         let wait = wait(&all, Some(6)).unwrap();
         assert_eq!((wait.longest_at_most, wait.years), (12, 3));
@@ -238,9 +239,7 @@ mod tests {
 
     #[test]
     fn a_day_of_a_tenth_year_is_no_year_of_nine_in_ten() {
-        let mut all: Vec<OfDay> = (1..=9)
-            .flat_map(|beyond| june(2000 + beyond as i16, 30, beyond))
-            .collect();
+        let mut all = junes(9);
         all.extend(june(2010, 1, 1));
         let wait = wait(&all, Some(6)).unwrap();
         assert_eq!((wait.longest_at_most, wait.years), (9, 9));

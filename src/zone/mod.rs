@@ -129,13 +129,7 @@ pub fn predict_within(
     let site = SiteWinds::new(plan, input, [plan.release; 2])?;
     let weather = site.weather(plan.release)?;
     // Before the setup: where the plan does not say how high the site lies, the ground does.
-    let ground = terrain::around(
-        &plan.ground,
-        Some(input),
-        plan.site.position,
-        terrain::FAR_M,
-    )?;
-    terrain::refuse_elsewhere(&plan.ground, &[ground.as_deref()])?;
+    let ground = terrain::far_around(&plan.ground, input, plan.site.position)?;
     let column = &weather.column;
     let (site_m, elevation) = terrain::elevation(&plan.site, ground.as_deref(), Some(column));
     let place = weather.place(site_m, ground.as_ref());

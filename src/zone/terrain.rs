@@ -46,6 +46,21 @@ pub fn around(
     Ok(terrain.highest_m().map(|_| Arc::new(terrain)))
 }
 
+/// As [`around`], as far as [`FAR_M`], where files that have no height there are refused.
+///
+/// # Errors
+///
+/// As [`around`], and when there are files and nothing in them.
+pub fn far_around(
+    plan: &GroundPlan,
+    input: &Winds,
+    center: Position,
+) -> Result<Option<Arc<Terrain>>> {
+    let terrain = around(plan, Some(input), center, FAR_M)?;
+    refuse_elsewhere(plan, &[terrain.as_deref()])?;
+    Ok(terrain)
+}
+
 /// Refuses files of heights that have none around any of some places: the tile next door, or a name with a
 /// wrong sign. Of several places a file may tell of one alone.
 ///
