@@ -194,6 +194,17 @@ impl<'a> Section<'a> {
         faults.note(self.at, &self.path(key), "nothing", expected);
     }
 
+    /// Notes what is wrong with the value of a key, where that stands.
+    pub fn wrong(
+        &self,
+        key: &str,
+        found: impl Into<String>,
+        expected: impl Into<String>,
+        faults: &mut Faults,
+    ) {
+        faults.note(self.span(key), &self.path(key), found, expected);
+    }
+
     /// Notes that the section itself should not be there.
     pub fn contradiction(&self, found: &str, expected: &str, faults: &mut Faults) {
         faults.note(self.at, &self.name, found, expected);
@@ -204,11 +215,11 @@ impl<'a> Section<'a> {
         let there: Vec<&'static str> = keys.iter().copied().filter(|k| self.has(k)).collect();
         // At the second, where a reader of the plan meets the contradiction.
         if let [_, second, ..] = there[..] {
-            faults.note(
-                self.span(second),
-                &self.path(second),
+            self.wrong(
+                second,
                 format!("{} together", there.join(" and ")),
                 format!("exactly one of {}", keys.join(", ")),
+                faults,
             );
         }
         there.first().copied()

@@ -94,7 +94,7 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
             let count = s.number("count", what, 1.0..=1_000.0, faults)?;
             // Noted, and read on: what else is wrong with the cylinders is to be told as well.
             if count.fract() != 0.0 {
-                faults.note(s.span("count"), &s.path("count"), count.to_string(), what);
+                s.wrong("count", count.to_string(), what, faults);
             }
             nearest_whole(count)?
         }
@@ -106,12 +106,7 @@ fn one_kind(s: &Section, faults: &mut Faults) -> Option<CylinderPlan> {
         let found = "a temperature together with contents";
         let expected =
             "temperature beside pressure alone: contents are what comes out at 70 F (21 C)";
-        faults.note(
-            s.span("temperature"),
-            &s.path("temperature"),
-            found,
-            expected,
-        );
+        s.wrong("temperature", found, expected, faults);
     }
     Some(CylinderPlan {
         count,
@@ -196,7 +191,7 @@ pub fn kind(s: &Section, faults: &mut Faults) -> Option<LoadKind> {
         "other" => Some(LoadKind::Other),
         other => {
             let found = format!("\"{other}\"");
-            faults.note(s.span("kind"), &s.path("kind"), found, expected);
+            s.wrong("kind", found, expected, faults);
             None
         }
     }
@@ -215,7 +210,7 @@ pub fn sides(
     let sides: Option<Vec<f64>> = text.split('x').map(side).collect();
     let sides = sides.filter(|sides| count.contains(&sides.len()));
     if sides.is_none() {
-        faults.note(s.span(key), &s.path(key), format!("\"{text}\""), expected);
+        s.wrong(key, format!("\"{text}\""), expected, faults);
     }
     sides
 }

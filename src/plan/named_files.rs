@@ -58,12 +58,7 @@ impl<'a> Files<'a> {
     fn file(&mut self, s: &Section, key: &str, name: &str, faults: &mut Faults) -> Option<PathBuf> {
         if is_url(Path::new(name)) {
             let expected = "a file: a plan downloads nothing, `windfall fetch` does";
-            faults.note(
-                s.span(key),
-                &s.path(key),
-                format!("the address \"{name}\""),
-                expected,
-            );
+            s.wrong(key, format!("the address \"{name}\""), expected, faults);
             return None;
         }
         if is_outside(Path::new(name)) {

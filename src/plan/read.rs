@@ -75,11 +75,11 @@ fn ascent(
     let balloon = balloon(balloon_section, burst_altitude_m, balloons, faults);
     let wanted = balloon.as_ref().map(|b| b.fill);
     if matches!(wanted, Some(Known::BurstAltitude(_))) && burst_altitude_m.is_some() {
-        faults.note(
-            s.span("burst_altitude"),
-            &s.path("burst_altitude"),
+        s.wrong(
+            "burst_altitude",
             "a stated burst together with a wanted one",
             "[ascent] burst_altitude or [balloon] burst_altitude, not both",
+            faults,
         );
     }
     if !balloon_section.exists() {
@@ -123,7 +123,7 @@ fn descent(
         let found = "what stays on the line together with a stated speed";
         let expected =
             "remnant beside [parachute] alone: a stated speed holds whatever hangs there";
-        faults.note(s.span("remnant"), &s.path("remnant"), found, expected);
+        s.wrong("remnant", found, expected, faults);
     }
     if !stated && !parachute_section.exists() {
         parachute_section.missing(
@@ -153,29 +153,27 @@ fn no_remnant(s: &Section, remnant: Option<f64>, faults: &mut Faults) {
     if remnant.is_some_and(|share| share > 0.0) {
         let found = "what stays on the line of a balloon, and no balloon";
         let expected = "remnant beside [balloon]: it is a share of the balloon's mass";
-        faults.note(s.span("remnant"), &s.path("remnant"), found, expected);
+        s.wrong("remnant", found, expected, faults);
     }
 }
 
 /// Notes what a spread says of a fall that goes by something else: it would be passed over. Nothing is said by 0.
 pub fn check_spread(s: &Section, spread: &SpreadPlan, stack: &StackPlan, faults: &mut Faults) {
     let varies = |share: Option<f64>| share.is_some_and(|share| share > 0.0);
-    let mut fault = |key: &str, found: &str, expected: &str| {
-        faults.note(s.span(key), &s.path(key), found, expected);
-    };
     let by_parachute = matches!(stack.descent, Descent::Parachute { .. });
     if varies(spread.remnant) && !(by_parachute && stack.ascent.balloon().is_some()) {
         let found = "a spread of what stays on the line, on which this fall does not depend";
         let expected = "remnant where the fall goes by [parachute] and there is a [balloon]";
-        fault("remnant", found, expected);
+        s.wrong("remnant", found, expected, faults);
     }
     if varies(spread.canopy_changes) && matches!(stack.descent, Descent::Rates { .. }) {
         let found =
             "changes of the canopy together with [descent] rates, which hold at every height";
-        fault(
+        s.wrong(
             "canopy_changes",
             found,
             "[descent] landing_speed or [parachute], or no canopy_changes",
+            faults,
         );
     }
 }
@@ -206,7 +204,7 @@ fn rate_table(
     let table = RateTable::new(rows);
     if table.is_none() {
         let found = "altitudes that do not rise from pair to pair";
-        faults.note(s.span("rates"), &s.path("rates"), found, what);
+        s.wrong("rates", found, what, faults);
     }
     table
 }
@@ -298,12 +296,7 @@ fn gas(s: &Section, faults: &mut Faults) -> Option<Gas> {
         Some("helium") => Some(Gas::Helium),
         Some("hydrogen") => Some(Gas::Hydrogen),
         Some(other) => {
-            faults.note(
-                s.span("gas"),
-                &s.path("gas"),
-                format!("\"{other}\""),
-                expected,
-            );
+            s.wrong("gas", format!("\"{other}\""), expected, faults);
             None
         }
         None => {

@@ -38,7 +38,7 @@ pub fn us_units(s: &Section, faults: &mut Faults) -> Option<bool> {
         "us" => Some(true),
         other => {
             let found = format!("\"{other}\"");
-            faults.note(s.span("units"), &s.path("units"), found, expected);
+            s.wrong("units", found, expected, faults);
             None
         }
     }
@@ -68,7 +68,7 @@ pub fn clocks_fit(
     );
     let right = time_zone(site).map_or_else(String::new, |there| format!("\"{}\", ", name(&there)));
     let expected = format!("the time zone of the site, {right}or its right latitude and longitude");
-    faults.note(s.span("timezone"), &s.path("timezone"), found, expected);
+    s.wrong("timezone", found, expected, faults);
 }
 
 #[cfg(test)]
