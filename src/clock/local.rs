@@ -79,32 +79,29 @@ pub fn read_time_near(
     // A date has two hyphens there; an offset behind a time has one.
     let has_day = alone.len() > 8 && alone.get(..8).is_some_and(|t| t.matches('-').count() == 2);
     if has_day {
-        read_time(alone, Some(zone))
-    } else {
-        let wrong = |_| TimeError {
+        return read_time(alone, Some(zone));
+    }
+    let on = |day: Date| format!("{day} {alone}");
+    // Tried before reading, so that a fault shows what was written and not the day put before it.
+    if pieces(&on(day)).is_none() {
+        return Err(TimeError {
             found: format!("\"{alone}\""),
             expected: "a time, as in 09:40, or a date and a time, as in 2026-05-01 09:40"
                 .to_owned(),
-        };
-        // Tried before reading, so that a fault shows what was written and not the day put before
-        // it.
-        let on = |day: Date| format!("{day} {alone}");
-        if pieces(&on(day)).is_none() {
-            return Err(wrong(()));
-        }
-        // Looked for before reading, too: that the clocks change on the day of `like` is no matter beside it.
-        let is_near = |day: &Date| {
-            let time = pieces(&on(*day)).and_then(|(clock, offset)| about(clock, offset, zone));
-            time.is_some_and(|time| seconds_between(like, time).abs() < NEAR_S)
-        };
-        let beside = [day.saturating_add(1.day()), day.saturating_sub(1.day())];
-        let meant = beside.into_iter().find(is_near).unwrap_or(day);
-        read_time(&on(meant), Some(zone))
+        });
     }
+    // Looked for before reading, too: that the clocks change on the day of `like` is no matter beside it.
+    let is_near = |day: &Date| {
+        let time = pieces(&on(*day)).and_then(|(clock, offset)| about(clock, offset, zone));
+        time.is_some_and(|time| seconds_between(like, time).abs() < OTHER_DAY_S)
+    };
+    let beside = [day.saturating_add(1.day()), day.saturating_sub(1.day())];
+    let meant = beside.into_iter().find(is_near).unwrap_or(day);
+    read_time(&on(meant), Some(zone))
 }
 
 /// A time alone is on the day before or after where it is nearer than this there, s.
-const NEAR_S: f64 = 21_600.0;
+const OTHER_DAY_S: f64 = 21_600.0;
 
 /// A moment at which a clock shows a time: one of them where it does so twice, the next where it never does.
 fn about(clock: DateTime, offset: Option<Written>, zone: &TimeZone) -> Option<Timestamp> {

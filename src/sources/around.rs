@@ -68,15 +68,15 @@ impl Around {
 
     /// Takes a value by its name, if it is one of those that are understood.
     pub(super) fn take(&mut self, name: &str, value: &str) {
-        let is_utc = is_in_utc(name);
         let bracket = name.split_once(['(', '[']).map_or("", |(_, behind)| behind);
-        let name = plain(name);
-        let is = |names: &[&str]| names.contains(&name.as_str());
         let value = value.trim().trim_matches('"').trim();
+        // Of the name as it stands: units in its brackets may say it.
         let time = || {
             let (time, is_assumed) = time(value, bracket)?;
-            Some((time, is_assumed && !is_utc))
+            Some((time, is_assumed && !is_in_utc(name)))
         };
+        let name = plain(name);
+        let is = |names: &[&str]| names.contains(&name.as_str());
         if is(&LATITUDE) {
             self.lat_deg = self.lat_deg.or_else(|| degrees(value, bracket, 'S'));
         } else if is(&LONGITUDE) {
@@ -211,24 +211,17 @@ fn degrees(text: &str, bracket: &str, turned: char) -> Option<f64> {
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
     let words = text.split_at(number.len()).1.split(SIGNS);
     let words: Vec<String> = words.filter_map(of_a_half).collect();
-    let half = match words.join(" ").as_str() {
-        "" => {
-            let is_turned = is_named(bracket, turned);
-            return Some(if is_turned { -value.abs() } else { value });
-        }
+    // The letter below 0 of the pair of halves that they tell of, and whether it is that half.
+    let (of, is_turned) = match words.join(" ").as_str() {
+        "" => (turned, is_named(bracket, turned)),
         // An O alone is west in some languages and east in others.
-        "N" | "NORTH" | "NORD" | "NORTE" => 'N',
-        "S" | "SOUTH" | "SUD" | "SUR" | "SUL" => 'S',
-        "E" | "EAST" | "EST" | "ESTE" | "LESTE" | "OST" => 'E',
-        "W" | "WEST" | "OESTE" | "OUEST" => 'W',
+        "N" | "NORTH" | "NORD" | "NORTE" => ('S', false),
+        "S" | "SOUTH" | "SUD" | "SUR" | "SUL" => ('S', true),
+        "E" | "EAST" | "EST" | "ESTE" | "LESTE" | "OST" => ('W', false),
+        "W" | "WEST" | "OESTE" | "OUEST" => ('W', true),
         _ => return None,
     };
-    let other = if turned == 'S' { 'N' } else { 'E' };
-    match half {
-        half if half == turned => Some(-value.abs()),
-        half if half == other => Some(value),
-        _ => None,
-    }
+    (of == turned).then(|| if is_turned { -value.abs() } else { value })
 }
 
 /// What a word behind a number of degrees says besides that it is one, if anything.

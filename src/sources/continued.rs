@@ -4,9 +4,8 @@
 use super::ascents::GAP_S;
 use super::columns::Columns;
 use super::heading::{Heading, Quantity};
-use super::table::{Table, moment, value};
+use super::table::{Table, moment};
 use crate::clock::seconds_between;
-use crate::wind::sounding::Tally;
 
 /// What the order of a table's rows is known by: the places of columns.
 pub(super) struct Order<'a> {
@@ -48,10 +47,7 @@ impl<'a> Order<'a> {
 
     /// Whether the second of two rows is the higher one, and not hours apart from the first.
     pub(super) fn rises(&self, first: &[String], second: &[String]) -> bool {
-        let number = |row: &[String], place| {
-            let cell = cell(row, place)?;
-            value(cell, self.table.decimal_comma, &mut Tally::default()).flatten()
-        };
+        let number = |row: &[String], place| self.table.uncounted(cell(row, place)?);
         let (lower, higher) = match self.height {
             Some(_) => (number(first, self.height), number(second, self.height)),
             None => (number(second, self.pressure), number(first, self.pressure)),

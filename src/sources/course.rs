@@ -63,22 +63,23 @@ fn cosines(rows: &[Row]) -> Vec<f64> {
         return cosines;
     };
     for next in fixes {
-        if last.place.distance_m(next.place) >= STEP_M {
-            cosines.extend(cosine(&last, &next));
+        let step_m = last.place.distance_m(next.place);
+        if step_m >= STEP_M {
+            cosines.extend(cosine(&last, &next, step_m));
             last = next;
         }
     }
     cosines
 }
 
-/// The cosine of the angle between a step and its wind; `None` where the wind did not carry it.
-fn cosine(last: &Fix, next: &Fix) -> Option<f64> {
+/// The cosine of the angle between a step, so many metres long, and its wind; `None` where the wind did not carry it.
+fn cosine(last: &Fix, next: &Fix, step_m: f64) -> Option<f64> {
     let (sin, cos) = last.place.azimuth_deg(next.place).to_radians().sin_cos();
     let sum = |of: fn(Wind) -> f64| of(last.wind) + of(next.wind);
     let [east, north] = [sum(|wind| wind.east_m_s), sum(|wind| wind.north_m_s)];
     let speed = east.hypot(north);
     let between_s = next.after_s - last.after_s;
-    let drift = last.place.distance_m(next.place) / between_s.abs() / (0.5 * speed);
+    let drift = step_m / between_s.abs() / (0.5 * speed);
     DRIFT
         .contains(&drift)
         .then(|| between_s.signum() * (east * sin + north * cos) / speed)

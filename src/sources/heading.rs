@@ -551,12 +551,6 @@ pub(super) fn is_in_utc(text: &str) -> bool {
     !is_of_a_zone(text) && plain(text).split(' ').any(is_utc)
 }
 
-/// Whether the unit below a heading is another than the one that it names.
-fn is_another(said: &str, below: &str) -> bool {
-    let below = symbol(&plain(below));
-    !said.is_empty() && below.is_some_and(|below| below != said)
-}
-
 /// Whether words say that something is above the ground, or where a wind goes to.
 pub(super) fn says_otherwise(words: &str) -> bool {
     let lower = words.to_lowercase();
@@ -607,14 +601,14 @@ pub(super) fn read_with(heading: &str, unit: &str, convention: bool) -> Heading 
     if matches!(with_unit, Heading::Known(..)) {
         return with_unit;
     }
+    let below = symbol(&plain(unit));
+    let is_another = |said: &str| !said.is_empty() && below.is_some_and(|below| below != said);
     match read(heading) {
-        Heading::Known(quantity, "m") if quantity.takes("gpm") && is_another("m", unit) => {
-            match symbol(&plain(unit)) {
-                Some("gpm") => Heading::Known(Quantity::Geopotential, "m"),
-                _ => Heading::Unclear(quantity),
-            }
+        Heading::Known(quantity, "m") if quantity.takes("gpm") && below == Some("gpm") => {
+            Heading::Known(Quantity::Geopotential, "m")
         }
-        Heading::Known(quantity, said) if is_another(said, unit) => Heading::Unclear(quantity),
+        // The unit below is another than the one that it names.
+        Heading::Known(quantity, said) if is_another(said) => Heading::Unclear(quantity),
         Heading::NoUnit(quantity) if convention && unit.is_empty() => conventional_unit(heading)
             .map_or(Heading::NoUnit(quantity), |unit| {
                 Heading::Known(quantity, unit)

@@ -174,10 +174,7 @@ impl Table {
                     Quantity::Time => stamp.time = Some(cell),
                     Quantity::Date => stamp.date = Some(cell),
                     // Nobody needs it: what is no number is missing.
-                    Quantity::Elapsed => {
-                        let value = value(cell, self.decimal_comma, &mut Tally::default());
-                        column.values.push(value.flatten());
-                    }
+                    Quantity::Elapsed => column.values.push(self.uncounted(cell)),
                     _ => {
                         let parts = signs.iter().find(|(parted, _)| parted == place);
                         let value = self.number(cell, parts.map(|(_, sign)| *sign));
@@ -198,11 +195,14 @@ impl Table {
         let of_time =
             |(_, c): &&(usize, Column)| matches!(c.quantity, Quantity::Time | Quantity::Date);
         used.iter().filter(of_time).any(|(place, column)| {
-            let unit = self.units.get(*place).map_or("", String::as_str);
-            [&column.heading, unit]
-                .iter()
-                .any(|text| heading::is_in_utc(text))
+            let mut texts = [column.heading.as_str(), self.unit(*place)].into_iter();
+            texts.any(heading::is_in_utc)
         })
+    }
+
+    /// A cell as a number, of which nothing is counted; `None` also of one that is none.
+    pub(super) fn uncounted(&self, cell: &str) -> Option<f64> {
+        value(cell, self.decimal_comma, &mut Tally::default()).flatten()
     }
 
     /// As [`value`], of a column in which a sign parts thousands, or none does.
@@ -392,16 +392,18 @@ impl Table {
         time.map(|(time, _)| time)
     }
 
+    /// The unit that stands apart from a heading, if any.
+    fn unit(&self, place: usize) -> &str {
+        self.units.get(place).map_or("", String::as_str)
+    }
+
     /// What the column at a place holds, by what is said of it, else by its heading.
     pub(super) fn heading(&self, place: usize, columns: &Columns, convention: bool) -> Heading {
         let text = &self.headings[place];
         match columns.of(text, place) {
             Some(Some((quantity, unit))) => Heading::Known(quantity, unit),
             Some(None) => Heading::Other,
-            None => {
-                let unit = self.units.get(place).map_or("", String::as_str);
-                heading::read_with(text, unit, convention)
-            }
+            None => heading::read_with(text, self.unit(place), convention),
         }
     }
 
@@ -548,10 +550,8 @@ impl Table {
         columns: &Columns,
     ) -> Vec<String> {
         let value = |row: &[String], place: usize, column: &Column| {
-            let cell = row.get(place)?.trim();
-            let value = value(cell, self.decimal_comma, &mut Tally::default());
-            let value = value.flatten().filter(|value| !may_be_filler(*value));
-            si(value?, column)
+            let value = self.uncounted(row.get(place)?.trim());
+            si(value.filter(|value| !may_be_filler(*value))?, column)
         };
         let mut said = Vec::new();
         for (place, text) in self.headings.iter().enumerate() {
@@ -581,23 +581,20 @@ impl Table {
     fn ready_made(&self, columns: &Columns, meant: &[&str]) -> Option<String> {
         let unknown = (0..self.headings.len()).filter(|&place| {
             let known = matches!(self.heading(place, columns, true), Heading::Known(..));
-            let unit = self.units.get(place).map_or("", String::as_str);
-            let said = [self.headings[place].as_str(), unit];
+            let said = [self.headings[place].as_str(), self.unit(place)];
             !known && !said.iter().any(|words| heading::says_otherwise(words))
         });
         let mut unknown: Vec<usize> = unknown.collect();
         let mut parts = Vec::new();
         for meant in meant {
-            let hint = |place: usize| {
-                let unit = self.units.get(place).map_or("", String::as_str);
-                hint::hint(&self.headings[place], unit, meant)
-            };
+            let hints = unknown.iter().enumerate().filter_map(|(at, &place)| {
+                let hint = hint::hint(&self.headings[place], self.unit(place), meant)?;
+                Some((at, hint))
+            });
             // Those that say something of it before those that say nothing.
-            let hints = || unknown.iter().map(|place| hint(*place));
-            let at = hints().position(|hint| hint.is_some_and(|hint| hint.is_named));
-            let at = at.or_else(|| hints().position(|hint| hint.is_some()))?;
+            let (at, hint) = hints.min_by_key(|(_, hint)| !hint.is_named)?;
             let place = unknown.remove(at);
-            parts.push(format!("{}={}", self.name(place), hint(place)?.meaning));
+            parts.push(format!("{}={}", self.name(place), hint.meaning));
         }
         Some(format!("--columns \"{}\"", parts.join(", ")))
     }
@@ -772,7 +769,7 @@ pub(super) fn is_missing(cell: &str) -> bool {
 
 /// A cell as a number; `None` when it is neither a number nor a word for a missing one.
 #[allow(clippy::option_option)] // the outer is a fault, the inner a missing value
-pub(super) fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f64>> {
+fn value(cell: &str, decimal_comma: bool, tally: &mut Tally) -> Option<Option<f64>> {
     if is_missing(cell) {
         tally.fillers += 1;
         return Some(None);

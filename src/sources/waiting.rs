@@ -3,6 +3,7 @@
 use super::ascents::WAITING_M;
 use super::clean::{Row, rough_height};
 use super::drifted::place;
+use crate::numeric::quantile;
 
 /// A shorter wait is none that matters, s.
 const WAIT_S: f64 = 60.0;
@@ -87,7 +88,7 @@ fn lying(rows: &[Row]) -> Option<usize> {
 fn lies(rows: &[Row]) -> bool {
     let mut heights: Vec<f64> = rows.iter().filter_map(rough_height).collect();
     heights.sort_by(f64::total_cmp);
-    let Some(middle_m) = heights.get(heights.len() / 2) else {
+    let Some(middle_m) = quantile(&heights, 0.5) else {
         return false;
     };
     let near = heights.iter().filter(|z| (**z - middle_m).abs() <= LYING_M);

@@ -25,7 +25,7 @@ use crate::notes::left_out::{LeftOut, NoMember};
 use crate::numeric::single;
 use crate::sources::clean::agree;
 use crate::wind::grid::{Block, Ground};
-use crate::wind::slab::{Quantity, Span, Surface};
+use crate::wind::slab::{GROUND, Quantity, Span, Surface};
 
 /// One slab to be decoded, and the column and level its values go to.
 struct Task {
@@ -374,7 +374,7 @@ impl Archive {
         let heights = self
             .index
             .iter()
-            .filter(|(key, _)| key.2 == Quantity::Height && key.3 == Surface::Ground);
+            .filter(|(key, _)| (key.2, key.3) == GROUND);
         let Some((_, &(file, slab))) = heights.min_by_key(|(key, _)| (key.0, key.1)) else {
             return Ok(None);
         };
