@@ -112,8 +112,8 @@ pub fn aim(
         ..plan.ground.clone()
     };
     let map = ground::map(&aims_at, place.center, &surroundings(&aimed, &place))?;
-    let may_launch = MayLaunch::new(allowed, &map)?;
     let judge = Judge::new(plan, &map, &cylinders, limits)?;
+    let may_launch = MayLaunch::new(allowed, &map, judge.water())?;
     // Only the flights from the best places are judged, by the air near airports as well.
     let low_m = highest_top_m(place.center, terrain::FAR_M, &cylinders)?;
     let range = Range {
@@ -265,11 +265,11 @@ fn surroundings(aimed: &[Result<Aimed>], target: &Target) -> Vec<Normal> {
 struct MayLaunch<'a> {
     areas: Option<GroundMap>,
     roads: Option<&'a GroundMap>,
-    water: Water<'a>,
+    water: &'a Water<'a>,
 }
 
 impl<'a> MayLaunch<'a> {
-    fn new(allowed: &Allowed, map: &'a GroundMap) -> Result<MayLaunch<'a>> {
+    fn new(allowed: &Allowed, map: &'a GroundMap, water: &'a Water<'a>) -> Result<MayLaunch<'a>> {
         let region = map.region();
         let layers: Result<Vec<Layer>> = allowed
             .launch_in
@@ -290,7 +290,7 @@ impl<'a> MayLaunch<'a> {
         Ok(MayLaunch {
             areas,
             roads: allowed.on_roads.then_some(map),
-            water: Water::of(map)?,
+            water,
         })
     }
 

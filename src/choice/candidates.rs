@@ -47,13 +47,11 @@ impl Candidate {
     ) -> (Option<f64>, Option<Assumption>) {
         let ground = height_at(terrain, self.position);
         let of_file = ground.as_ref().filter(|g| g.source != OF_FORECAST);
-        if let Some(known_m) = self.elevation_m.or(of_file.map(|g| g.height_m)) {
-            return (Some(known_m), None);
-        }
-        // The forecast's ground is smooth: in a valley some hundred metres above what the plan says of
-        // the same place.
-        if let given @ Some(_) = self.given_m(plan) {
-            return (given, None);
+        let known = self.elevation_m.or(of_file.map(|g| g.height_m));
+        // What the plan says of the same place comes before the forecast's ground, which is smooth: in a valley
+        // some hundred metres above it.
+        if let known @ Some(_) = known.or_else(|| self.given_m(plan)) {
+            return (known, None);
         }
         let planned_m = plan.site.elevation_m;
         match ground {

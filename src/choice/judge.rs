@@ -62,6 +62,11 @@ impl<'a> Judge<'a> {
         })
     }
 
+    /// The water of its ground.
+    pub fn water(&self) -> &Water<'a> {
+        &self.water
+    }
+
     /// The same, but rows do not name the place that the landings are near: for many that are counted only.
     #[must_use]
     pub fn without_names(self) -> Judge<'a> {

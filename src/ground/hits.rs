@@ -265,13 +265,12 @@ impl Counts {
             self.outside += 1;
             return;
         }
-        let to_road_m = map.road_m(point);
+        let [to_road_m, to_stop_m] = map.roads_m(point);
         let mut any = false;
-        self.untold_roads += usize::from(!map.tells_of_roads(point));
+        self.untold_roads += usize::from(!map.tells_of(Class::Road(RoadClass::Unknown), point, 0.0));
         let counts = self.classes.iter_mut().zip(&mut self.untold);
         for ((count, untold), buffer) in counts.zip(buffers) {
-            let knowledge = map.knowledge_around(buffer.class, point, 0.0);
-            *untold += usize::from(knowledge != Knowledge::Known);
+            *untold += usize::from(!map.tells_of(buffer.class, point, 0.0));
             // No road of any class is near: no need to look for each.
             let no_road = matches!(buffer.class, Class::Road(_))
                 && to_road_m.is_none_or(|distance| distance > buffer.radius_m);
@@ -282,7 +281,7 @@ impl Counts {
         self.any += usize::from(any);
         // Single precision holds these to a millimetre or two, in half the memory.
         self.to_road_m
-            .extend(map.stop_m(point).map(|distance| distance as f32));
+            .extend(to_stop_m.map(|distance| distance as f32));
         for (counts, class) in self.areas.iter_mut().zip(BY_AREA) {
             for i in map.holding(class, point) {
                 counts[i] += 1;

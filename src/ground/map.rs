@@ -230,9 +230,8 @@ impl OfKind {
 
     /// The things that count at a point of the plane.
     fn at(&self, point: [f64; 2]) -> impl Iterator<Item = &Things> {
-        let beyond = !cover(&self.covers, point, 0.0);
-        let built_in = self.built_in.iter().filter(move |_| beyond);
-        std::iter::once(&self.given).chain(built_in)
+        let beyond = move |_: &&Things| !cover(&self.covers, point, 0.0);
+        std::iter::once(&self.given).chain(self.built_in.iter().filter(beyond))
     }
 }
 
@@ -413,18 +412,10 @@ impl GroundMap {
         }
     }
 
-    /// How well a class is known within a distance of a point of the plane.
-    pub(super) fn knowledge_around(
-        &self,
-        class: Class,
-        point: [f64; 2],
-        distance_m: f64,
-    ) -> Knowledge {
+    /// Whether a layer tells of a class within a distance of a point of the plane.
+    pub(super) fn tells_of(&self, class: Class, point: [f64; 2], distance_m: f64) -> bool {
         let covers = self.covers(class);
-        match covers.is_some_and(|covers| cover(covers, point, distance_m)) {
-            true => Knowledge::Known,
-            false => self.knowledge(class),
-        }
+        covers.is_some_and(|covers| cover(covers, point, distance_m))
     }
 
     /// Where layers tell of a class; `None` of one that they tell of nowhere.
@@ -434,11 +425,6 @@ impl GroundMap {
             Class::Road(class) => self.roads.tell_of(class).then_some(&self.roads.covers),
             _ => self.of_class(class).map(|known| &known.covers),
         }
-    }
-
-    /// Whether a layer tells of roads at a point of the plane.
-    pub(super) fn tells_of_roads(&self, point: [f64; 2]) -> bool {
-        cover(&self.roads.covers, point, 0.0)
     }
 
     /// Whether a layer tells of named places at a place.
@@ -509,18 +495,20 @@ impl GroundMap {
         Some((east.hypot(north), east.atan2(north).to_degrees()))
     }
 
-    /// The distance from a point of the plane to the nearest road, m.
-    pub(super) fn road_m(&self, point: [f64; 2]) -> Option<f64> {
-        self.roads.lines.nearest(point).map(|near| near.0)
-    }
-
-    /// The distance from a point of the plane to the nearest road one may stop on, m.
-    pub(super) fn stop_m(&self, point: [f64; 2]) -> Option<f64> {
-        if !self.roads.have_stops {
-            return None;
-        }
+    /// The distances from a point of the plane to the nearest road and to the nearest one may stop on, m.
+    pub(super) fn roads_m(&self, point: [f64; 2]) -> [Option<f64>; 2] {
         let lines = &self.roads.lines;
-        lines.nearest_of(point, |i| may_stop_on(self.roads.class(i)))
+        let Some((nearest_m, number)) = lines.nearest(point) else {
+            return [None; 2];
+        };
+        let stops = |i: u32| may_stop_on(self.roads.class(i));
+        let stop_m = match stops(number) {
+            true => Some(nearest_m),
+            // Among motorways alone the search would look at each.
+            false if !self.roads.have_stops => None,
+            false => lines.nearest_of(point, stops),
+        };
+        [Some(nearest_m), stop_m]
     }
 
     /// The names of the areas of a class that hold a place; an area without a name is numbered

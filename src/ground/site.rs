@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::airports::AirportKind;
 use super::hits::Buffer;
 use super::layers::RoadClass;
-use super::map::{Class, GroundMap, Knowledge};
+use super::map::{Class, GroundMap};
 use crate::geodesy::Position;
 
 /// Default limits: class, metres, reason. All of them are judgement.
@@ -104,11 +104,12 @@ pub fn check(map: &GroundMap, site: Position, limits: &[Buffer]) -> Vec<SiteFind
         .map(|limit| {
             let nearest_m = map.distance_m(limit.class, place);
             let near = nearest_m.is_some_and(|d| d < limit.radius_m);
-            let verdict = match map.knowledge_around(limit.class, point, limit.radius_m) {
-                _ if near => SiteVerdict::TooNear,
-                // A region that ends before the limit cannot say that nothing is there.
-                Knowledge::Known if seen_m >= limit.radius_m => SiteVerdict::FarEnough,
-                _ => SiteVerdict::Unknown,
+            // A region that ends before the limit cannot say that nothing is there.
+            let told = seen_m >= limit.radius_m && map.tells_of(limit.class, point, limit.radius_m);
+            let verdict = match (near, told) {
+                (true, _) => SiteVerdict::TooNear,
+                (false, true) => SiteVerdict::FarEnough,
+                (false, false) => SiteVerdict::Unknown,
             };
             SiteFinding {
                 name: limit.class.name(),

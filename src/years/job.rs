@@ -25,7 +25,7 @@ use crate::ground::map::GroundMap;
 use crate::ground::region::Region;
 use crate::ground::terrain::Terrain;
 use crate::notes::Assumption;
-use crate::plan::{GroundPlan, Plan, Site};
+use crate::plan::{GroundPlan, Plan};
 use crate::spread::draws::{SIGMAS, Spread};
 use crate::winds::Winds;
 use crate::zone::duration::TimeAloft;
@@ -236,21 +236,19 @@ impl LaunchField {
         ground: Option<&Terrain>,
         said: &mut Said,
     ) -> Result<()> {
-        let Site {
-            position,
-            elevation_m,
-            ..
-        } = self.plan.site;
-        let off = elevation_m.and_then(|site_m| terrain::off_ground(ground, position, site_m));
-        let off = off.map(Assumption::ReleaseOffGround);
-        said.assumed.extend(off.map(|off| match of {
-            Some(candidate) => candidate.by_name(off),
-            None => off,
-        }));
-        let notes = match of {
-            Some(candidate) => candidate.unfit(plan, ground, None)?,
-            None => fits::site(plan, ground, None)?,
+        let site = &self.plan.site;
+        let off = site
+            .elevation_m
+            .and_then(|site_m| terrain::off_ground(ground, site.position, site_m))
+            .map(Assumption::ReleaseOffGround);
+        let (off, notes) = match of {
+            Some(candidate) => (
+                off.map(|off| candidate.by_name(off)),
+                candidate.unfit(plan, ground, None)?,
+            ),
+            None => (off, fits::site(plan, ground, None)?),
         };
+        said.assumed.extend(off);
         notes.into_iter().for_each(|note| said.note(note));
         Ok(())
     }

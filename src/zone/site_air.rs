@@ -65,13 +65,15 @@ fn by_winds(plan: &Plan, winds: &Winds) -> Result<SiteAir> {
     let weather = site.weather(plan.release)?;
     let ground = ground(plan, Some(winds))?;
     let (site_m, said) = terrain::elevation(&plan.site, ground.as_deref(), Some(&weather.column));
-    let measured = weather.column.air.measured_m().is_some();
     let standard = weather.standard_air();
     Ok(SiteAir {
         air: weather.column.air,
         site_m,
         // Winds that tell nothing of the air are not what it is from.
-        files: if measured { weather.files } else { Vec::new() },
+        files: match standard {
+            Some(_) => Vec::new(),
+            None => weather.files,
+        },
         assumptions: said.into_iter().chain(standard).collect(),
     })
 }

@@ -70,13 +70,9 @@ impl Found<'_> {
         let mut given: Vec<(&String, &str, String)> = properties
             .filter_map(|(key, value)| {
                 let unit = unit_of(key)?;
-                let text = match value {
-                    serde_json::Value::String(text) => text.trim().to_owned(),
-                    // A number without a unit is not guessed; maps have many that are no elevations.
-                    serde_json::Value::Number(number) if !unit.is_empty() => number.to_string(),
-                    _ => return None,
-                };
-                (!text.is_empty()).then_some((key, unit, text))
+                // A number without a unit is not guessed; maps have many that are no elevations.
+                let is_bare = unit.is_empty() && value.is_number();
+                Some((key, unit, text(value).filter(|_| !is_bare)?))
             })
             .collect();
         // As in tables: rather one whose number needs no unit of its own.
@@ -166,13 +162,18 @@ fn label(feature: &Feature) -> String {
         .collect();
     // Rather the one that is written as everybody writes it.
     names.sort_by_key(|(key, _)| key.as_str() != "name");
-    let text = |value: &serde_json::Value| match value {
+    let named = names.into_iter().find_map(|(_, value)| text(value));
+    named.unwrap_or_default()
+}
+
+/// What a property says, if that is a text or a number.
+fn text(value: &serde_json::Value) -> Option<String> {
+    let text = match value {
         serde_json::Value::String(text) => text.trim().to_owned(),
         serde_json::Value::Number(number) => number.to_string(),
-        _ => String::new(),
+        _ => return None,
     };
-    let mut texts = names.into_iter().map(|(_, value)| text(value));
-    texts.find(|text| !text.is_empty()).unwrap_or_default()
+    (!text.is_empty()).then_some(text)
 }
 
 /// A name with a number, or the number alone.
