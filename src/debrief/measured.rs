@@ -93,11 +93,6 @@ impl Measured {
     pub fn up_at(&self, altitude_m: f64) -> Option<f64> {
         linear(&self.up, altitude_m)
     }
-
-    /// Seconds after the release at an altitude on the way down, m.
-    pub fn down_at(&self, altitude_m: f64) -> Option<f64> {
-        linear(&self.down, altitude_m)
-    }
 }
 
 fn short(why: String) -> Error {
@@ -304,9 +299,7 @@ fn on_ground(
     let half_m = 0.5 * (fixes[top].altitude_m + site_m);
     let stopped = |i: &usize| {
         let to = &fixes[*i];
-        let before = fixes[top..*i]
-            .iter()
-            .rfind(|f| seconds_between(f.time, to.time) >= OVER_S);
+        let before = phase::long_before(&fixes[top..=*i], OVER_S);
         let low = to.altitude_m < half_m && to.altitude_m <= highest_m(to.position);
         low && before.is_some_and(|from| rate(from, to) > -SLOWEST_FALL_M_S)
             // Else its receiver stood still for a while, and it fell on.

@@ -330,12 +330,6 @@ impl Ensemble {
         Some(layers.thickness_m / quantile(&values, 0.5)?.exp())
     }
 
-    /// Standard deviation of a component of the wind that is left at an altitude, m/s.
-    pub fn wind_sigma_m_s(&self, kept: &Continuation, altitude_m: f64, rising: bool) -> f64 {
-        let (k, _) = kept.model().layers.locate(altitude_m);
-        self.winds.sigma_m_s(k, rising)
-    }
-
     /// How many legs were learnt from.
     pub fn legs(&self) -> u64 {
         self.lessons

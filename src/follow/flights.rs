@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::ELSEWHERE_M;
 use super::phase::{
-    DRAGGED_M, HEARD_LATE_M, NEAR_GROUND_M, Phase, STILL_M, STILL_S, flies_up, is_near, told,
+    DRAGGED_M, HEARD_LATE_M, NEAR_GROUND_M, Phase, flies_up, is_near, lies_still, told,
 };
 use crate::clock::seconds_between;
 use crate::geodesy::Position;
@@ -128,12 +128,8 @@ fn rises_anew(fixes: &[Fix], begin: usize, peak: usize, low: usize) -> Option<us
 
 /// Where it stood last, from the lowest fix on: as low as that, or still for a while, as where a crew drove up to.
 fn stood(fixes: &[Fix], low: usize, low_m: f64) -> Option<usize> {
-    let stands = |k: &usize| {
-        let fix = &fixes[*k];
-        let mut before = fixes[low..*k].iter();
-        let earlier = before.rfind(|f| seconds_between(f.time, fix.time) >= STILL_S);
-        fix.altitude_m < low_m + NEAR_GROUND_M || earlier.is_some_and(|f| is_near(f, fix, STILL_M))
-    };
+    let stands =
+        |k: &usize| fixes[*k].altitude_m < low_m + NEAR_GROUND_M || lies_still(&fixes[low..=*k]);
     (low..fixes.len()).rev().find(stands)
 }
 

@@ -726,10 +726,7 @@ impl<'a> Follower<'a> {
         let last = self.fixes.last()?;
         match self.told.phase {
             Phase::Rising => {
-                let from = self
-                    .fixes
-                    .iter()
-                    .rfind(|f| seconds_between(f.time, last.time) >= OVER_S)?;
+                let from = phase::long_before(&self.fixes, OVER_S)?;
                 let rate_m_s = rate(from, last);
                 let planned_m_s = self.prior.rate_m_s(&self.kept, altitude_m, true)?;
                 // Ten minutes that begin on the ground would make any rise a slow one.

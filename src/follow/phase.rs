@@ -188,10 +188,7 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
     let Some(top) = (0..fixes.len()).rev().max_by(by_height) else {
         return on_ground(0);
     };
-    let lowest_m = fixes[..=top]
-        .iter()
-        .map(|f| f.altitude_m)
-        .fold(f64::INFINITY, f64::min);
+    let lowest_m = lowest(&fixes[..=top]);
     // What stands still at first stands on the ground, at whatever height the plan's site is.
     let late = lowest_m > site_m + HEARD_LATE_M && !stands_at_first(fixes);
     let floor_m = stood_m(&fixes[..=top]);
@@ -225,20 +222,9 @@ fn told_once(fixes: &[Fix], site_m: f64) -> Told {
 
 /// The height at which it stood last, of what is low: the lowest, or where a crew drove up to from there.
 fn stood_m(fixes: &[Fix]) -> f64 {
-    let lowest = |fixes: &[Fix]| {
-        let heights = fixes.iter().map(|f| f.altitude_m);
-        heights.fold(f64::INFINITY, f64::min)
-    };
     let lowest_m = lowest(fixes);
-    let stands = |k: &usize| {
-        let fix = &fixes[*k];
-        let earlier = |f: &&Fix| seconds_between(f.time, fix.time) >= STILL_S;
-        fix.altitude_m < lowest_m + DRIVEN_UP_M
-            && fixes[..*k]
-                .iter()
-                .rfind(earlier)
-                .is_some_and(|f| is_near(f, fix, STILL_M))
-    };
+    let stands =
+        |k: &usize| fixes[*k].altitude_m < lowest_m + DRIVEN_UP_M && lies_still(&fixes[..=*k]);
     let Some(stood) = (0..fixes.len()).rev().find(stands) else {
         return lowest_m;
     };
@@ -319,8 +305,7 @@ fn sinks_slowly(from_top: &[Fix], site_m: f64) -> bool {
 /// Whether it fell since its highest fix as what has burst does: what then stands still lies, or its receiver stopped.
 fn fell(from_top: &[Fix]) -> bool {
     from_top.iter().enumerate().any(|(i, to)| {
-        let earlier = |f: &&Fix| seconds_between(f.time, to.time) >= WINDOW_S;
-        let from = from_top[..i].iter().rfind(earlier);
+        let from = long_before(&from_top[..=i], WINDOW_S);
         from.is_some_and(|from| rate(from, to) < -LANDS_M_S)
     })
 }
@@ -357,12 +342,22 @@ pub(super) fn is_near(a: &Fix, b: &Fix, within_m: f64) -> bool {
 
 /// Whether it has lain where it is for a while.
 pub fn lies_still(fixes: &[Fix]) -> bool {
-    let Some(last) = fixes.last() else {
-        return false;
-    };
-    let mut earlier = fixes.iter();
-    let earlier = earlier.rfind(|f| seconds_between(f.time, last.time) >= STILL_S);
-    earlier.is_some_and(|f| is_near(f, last, STILL_M))
+    let earlier = long_before(fixes, STILL_S).zip(fixes.last());
+    earlier.is_some_and(|(f, last)| is_near(f, last, STILL_M))
+}
+
+/// The last of some fixes that is at least so long, s, before the last one of them.
+pub fn long_before(fixes: &[Fix], by_s: f64) -> Option<&Fix> {
+    let last = fixes.last()?;
+    fixes
+        .iter()
+        .rfind(|f| seconds_between(f.time, last.time) >= by_s)
+}
+
+/// The lowest height of some fixes, m.
+fn lowest(fixes: &[Fix]) -> f64 {
+    let heights = fixes.iter().map(|f| f.altitude_m);
+    heights.fold(f64::INFINITY, f64::min)
 }
 
 /// Whether it stood still on some ground before it rose.

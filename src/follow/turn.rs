@@ -1,7 +1,9 @@
 //! Where the rise of a flight ends and its fall begins: one account for those who follow it and for the debrief.
 
 use super::mark;
-use super::phase::{FLOATING_M_S, FLOATING_S, LANDS_M_S, NEAR_GROUND_M, SILENT_S, Told, WINDOW_S};
+use super::phase::{
+    FLOATING_M_S, FLOATING_S, LANDS_M_S, NEAR_GROUND_M, SILENT_S, Told, WINDOW_S, long_before,
+};
 use crate::atmosphere::{AirProfile, RHO0_KG_M3};
 use crate::clock::{after, seconds_between};
 use crate::track::Fix;
@@ -70,15 +72,14 @@ fn falls_at_top(fixes: &[Fix], first: usize, top: usize, half_m: f64) -> bool {
         return false;
     }
     let middle_m = 0.5 * (highest.altitude_m + next.altitude_m);
-    let falls_m_s = LANDS_M_S * thinness(middle_m).sqrt();
+    let falls_m_s = LANDS_M_S * thinness(&AirProfile::standard(), middle_m).sqrt();
     // What may have lain there for long tells no rate of the fall.
     let lies = lost && next.altitude_m < half_m;
     // Else it had not burst yet where it was highest.
     if !lies && rate(highest, next) > -falls_m_s {
         return false;
     }
-    let earlier = |f: &&Fix| seconds_between(f.time, last.time) >= WINDOW_S;
-    let before = fixes[..top].iter().rfind(earlier);
+    let before = long_before(&fixes[..top], WINDOW_S);
     before.is_some_and(|b| rate(last, highest) < SLOWED * rate(b, last))
 }
 
@@ -89,15 +90,18 @@ fn falls_from(fixes: &[Fix], top: usize, half_m: f64) -> usize {
     let stays = |i: &usize| {
         let fix = &fixes[*i];
         let slowly = |from: &Fix| rate(from, fix) > -SLOWEST_FALL_M_S;
-        let earlier = |f: &&Fix| seconds_between(f.time, fix.time) >= WINDOW_S;
+        // Most of a fall is low, or far below, and needs no search.
+        if fix.altitude_m <= half_m || !slowly(highest) {
+            return false;
+        }
         // From its highest fix, or over a silence, it may have risen on and burst.
         // Of reports that are rarer the next tells whether it did.
         let goes_on = fixes
             .get(i + 1)
             .is_some_and(|next| next.altitude_m > half_m && rate(fix, next) > -SLOWEST_FALL_M_S);
         let heard = |f: &&Fix| goes_on || seconds_between(f.time, fix.time) <= WINDOW_S + SILENT_S;
-        let of_late = fixes[top + 1..*i].iter().rfind(earlier).filter(heard);
-        fix.altitude_m > half_m && slowly(highest) && of_late.is_some_and(slowly)
+        let of_late = long_before(&fixes[top + 1..=*i], WINDOW_S).filter(heard);
+        of_late.is_some_and(slowly)
     };
     (top + 1..fixes.len()).rfind(stays).unwrap_or(top)
 }
@@ -120,7 +124,7 @@ fn level_from(fixes: &[Fix], first: usize, end: usize) -> usize {
 fn meeting(fixes: &[Fix], end: usize) -> Mark {
     let highest = &fixes[end];
     let after_it = |f: &Fix| seconds_between(highest.time, f.time);
-    let before = fixes[..end].iter().rfind(|f| after_it(f) <= -WINDOW_S);
+    let before = long_before(&fixes[..=end], WINDOW_S);
     let up_m_s = before
         .map_or(0.0, |b| rate(b, highest))
         .clamp(0.0, FASTEST_RISE_M_S);
@@ -129,13 +133,14 @@ fn meeting(fixes: &[Fix], end: usize) -> Mark {
     let (Some([from, to]), Some(next)) = (pair, fixes.get(end + 1)) else {
         return mark(highest);
     };
-    let measured_at = thinness(0.5 * (from.altitude_m + to.altitude_m));
+    let air = AirProfile::standard();
+    let measured_at = thinness(&air, 0.5 * (from.altitude_m + to.altitude_m));
     let next_s = after_it(next);
     let mut burst_s: f64 = 0.0;
     // How fast it falls at the burst depends on how high that is: each round brings them nearer.
     for _ in 0..30 {
         let burst_m = highest.altitude_m + up_m_s * burst_s;
-        let thinner = thinness(0.5 * (from.altitude_m + burst_m)) / measured_at;
+        let thinner = thinness(&air, 0.5 * (from.altitude_m + burst_m)) / measured_at;
         let down_m_s = -rate(from, to) * thinner.sqrt();
         burst_s = (after_it(from) - (burst_m - from.altitude_m) / down_m_s).clamp(0.0, next_s);
     }
@@ -149,9 +154,9 @@ fn meeting(fixes: &[Fix], end: usize) -> Mark {
     }
 }
 
-/// How many times thinner than at sea level the standard atmosphere is at an altitude, m.
-fn thinness(altitude_m: f64) -> f64 {
-    RHO0_KG_M3 / AirProfile::standard().at(altitude_m).density_kg_m3
+/// How many times thinner than the standard atmosphere at sea level air is at an altitude, m.
+fn thinness(air: &AirProfile, altitude_m: f64) -> f64 {
+    RHO0_KG_M3 / air.at(altitude_m).density_kg_m3
 }
 
 /// The steepest of the first pairs of a fall.
@@ -189,9 +194,10 @@ mod tests {
             height_m += 5.0 + 0.8 * wave.sin();
         }
         let burst_s = heights.len() as f64;
+        let air = AirProfile::standard();
         while height_m > 0.0 {
             heights.push(height_m);
-            height_m -= lands_m_s * thinness(height_m).sqrt();
+            height_m -= lands_m_s * thinness(&air, height_m).sqrt();
         }
         heights.extend([0.0; 1_800]);
         (heights, burst_s)

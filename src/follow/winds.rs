@@ -103,12 +103,6 @@ impl WindLearning {
         }
     }
 
-    /// Standard deviation of a component in a layer, m/s.
-    pub fn sigma_m_s(&self, layer: usize, rising: bool) -> f64 {
-        let at = self.place(layer, rising);
-        self.covariance[at * 2 * self.count + at].max(0.0).sqrt()
-    }
-
     fn place(&self, layer: usize, rising: bool) -> usize {
         layer + if rising { 0 } else { self.count }
     }
