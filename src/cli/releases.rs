@@ -9,7 +9,7 @@ use super::cost::Run;
 use super::options::{RunArgs, When};
 use super::wind_files::WindArgs;
 use windfall::choice::times::{at_most, read_step, release_times};
-use windfall::clock::local::read_hours;
+use windfall::clock::local::{read_hours, to_the_minute};
 use windfall::error::{Error, Result};
 use windfall::plan::Plan;
 use windfall::winds::Winds;
@@ -91,10 +91,7 @@ impl ReleasesArgs {
         let times = release_times([from, to], self.every, self.hours.0, &plan.timezone);
         if times.is_empty() {
             // As the clocks show it that --from and --to are read by.
-            let [from, to] = [from, to].map(|time| {
-                let clock = plan.timezone.to_datetime(time);
-                clock.strftime("%Y-%m-%d %H:%M").to_string()
-            });
+            let [from, to] = [from, to].map(|time| to_the_minute(time, &plan.timezone));
             return Err(Error::CannotDo {
                 why: format!("there is no release time from {from} to {to} within these hours"),
                 remedy: "expected other --from, --to, --every or --hours".into(),

@@ -257,6 +257,11 @@ pub fn ahead_of_sun_s(zone: &TimeZone, at: Timestamp, lon_deg: f64) -> f64 {
 const DEGREE_S: f64 = 240.0;
 const HALF_DAY_S: f64 = 43_200.0;
 
+/// A date and a time on the clocks of a zone, to the minute, as in "2026-05-01 09:40".
+pub fn to_the_minute(at: Timestamp, zone: &TimeZone) -> String {
+    zone.to_datetime(at).strftime("%Y-%m-%d %H:%M").to_string()
+}
+
 /// A date and a time, to the second, as RFC 3339 has them before the offset.
 fn to_the_second(clock: DateTime) -> String {
     clock.strftime("%Y-%m-%dT%H:%M:%S").to_string()

@@ -36,7 +36,7 @@ pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<
     let mut faults: Vec<Fault> = wrong_name(of("file"), &file).into_iter().collect();
     faults.extend(QUANTITIES.iter().filter_map(|(id, dimension)| {
         let wrong = parse(of(id), *dimension).err()?;
-        Some(Fault::new("", wrong.found, wrong.expected).of_key(*id))
+        Some(fault(id, wrong.found, wrong.expected))
     }));
     let place = place_and_clocks(of("place"))?;
     let place = place.map_err(|wrong| faults.push(wrong)).ok();
@@ -44,7 +44,7 @@ pub fn plan(given: &Values) -> Result<std::result::Result<(String, String), Vec<
     let release = read_time(of("release"), zone).map_err(|wrong| {
         // Without a place its clocks are not known, and the place is told.
         if zone.is_some() || of("release").is_empty() {
-            faults.push(Fault::new("", wrong.found, wrong.expected).of_key("release"));
+            faults.push(fault("release", wrong.found, wrong.expected));
         }
     });
     let (Some((site, timezone)), Ok(release), true) = (place, release, faults.is_empty()) else {
@@ -75,24 +75,19 @@ fn wrong_name(typed: &str, file: &str) -> Option<Fault> {
         file if !is_plan(file) => words::NO_PLANS_NAME,
         _ => return None,
     };
-    Some(fault("file", typed, expected))
+    Some(fault("file", format!("\"{typed}\""), expected))
 }
 
 /// The place that was typed, and the clocks that people have there; or what is wrong with it.
 fn place_and_clocks(typed: &str) -> Result<std::result::Result<(NamedSite, TimeZone), Fault>> {
-    let place = match site(typed)? {
-        Ok(place) => place,
-        Err(wrong) => {
-            return Ok(Err(
-                Fault::new("", wrong.found, wrong.expected).of_key("place")
-            ));
-        }
-    };
-    let zone = time_zone(place.position).ok_or_else(|| {
-        let expected = "a place on the earth's time zones";
-        fault("place", typed, expected)
-    });
-    Ok(zone.map(|zone| (place, zone)))
+    let place = site(typed)?.map_err(|wrong| fault("place", wrong.found, wrong.expected));
+    Ok(place.and_then(|place| {
+        let zone = time_zone(place.position).ok_or_else(|| {
+            let expected = "a place on the earth's time zones";
+            fault("place", format!("\"{typed}\""), expected)
+        })?;
+        Ok((place, zone))
+    }))
 }
 
 /// Faults of the plan that the answers made, each at the box that it was typed into.
@@ -121,8 +116,8 @@ fn box_of(fault: &Fault) -> Option<&'static str> {
     }
 }
 
-fn fault(id: &str, found: &str, expected: &str) -> Fault {
-    Fault::new("", format!("\"{found}\""), expected).of_key(id)
+fn fault(id: &str, found: impl Into<String>, expected: impl Into<String>) -> Fault {
+    Fault::new("", found, expected).of_key(id)
 }
 
 /// The field that a fault belongs to, and its words.

@@ -19,7 +19,7 @@ use crate::choice::candidates;
 use crate::choice::days::days;
 use crate::choice::sites::sites;
 use crate::choice::times::{at_most, read_step, release_times};
-use crate::clock::local::{day_begins, day_ends, read_hours};
+use crate::clock::local::{day_begins, day_ends, read_hours, to_the_minute};
 use crate::error::{Error, Fault, Result};
 use crate::fetch::download::download;
 use crate::fetch::http::{Client, Patience};
@@ -143,10 +143,7 @@ impl DeskRequest<'_> {
         let between = self.between(winds)?;
         let (every_s, hours) = (self.step_s()?, self.hours_s()?);
         // As the clocks show it that the days are read by.
-        let [from, to] = between.map(|time| {
-            let clock = zone.to_datetime(time);
-            clock.strftime("%Y-%m-%d %H:%M").to_string()
-        });
+        let [from, to] = between.map(|time| to_the_minute(time, zone));
         let many = at_most(between, every_s, hours);
         if many > MOST_RELEASES {
             let why =

@@ -267,7 +267,8 @@ impl Counts {
         }
         let [to_road_m, to_stop_m] = map.roads_m(point);
         let mut any = false;
-        self.untold_roads += usize::from(!map.tells_of(Class::Road(RoadClass::Unknown), point, 0.0));
+        self.untold_roads +=
+            usize::from(!map.tells_of(Class::Road(RoadClass::Unknown), point, 0.0));
         let counts = self.classes.iter_mut().zip(&mut self.untold);
         for ((count, untold), buffer) in counts.zip(buffers) {
             *untold += usize::from(!map.tells_of(buffer.class, point, 0.0));

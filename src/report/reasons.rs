@@ -7,6 +7,7 @@ use super::words::far;
 use crate::choice::answer::{LaunchesIn, Verdict};
 use crate::choice::reason::{InWhat, Reason};
 use crate::choice::verdict::Limits;
+use crate::clock::local::to_the_minute;
 use crate::ground::site::{SiteFinding, SiteVerdict};
 use crate::units::{UnitSystem, duration};
 
@@ -265,14 +266,7 @@ fn on_local_clock(message: &str, zone: &TimeZone) -> String {
         // The end of a clause stands right behind its time.
         let bare = word.trim_end_matches([',', ';', '.']);
         match bare.parse::<Timestamp>() {
-            Ok(at) => {
-                let local = at.to_zoned_datetime(zone.clone());
-                format!(
-                    "{}{}",
-                    local.strftime("%Y-%m-%d %H:%M"),
-                    &word[bare.len()..]
-                )
-            }
+            Ok(at) => format!("{}{}", to_the_minute(at, zone), &word[bare.len()..]),
             Err(_) => word.to_owned(),
         }
     };

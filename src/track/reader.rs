@@ -164,11 +164,7 @@ impl Reader {
         // As one first: a reader of streams gathers no documents from lines.
         match serde_json::from_slice::<Value>(bytes) {
             Ok(Value::Array(parts)) if !parts.is_empty() && parts.iter().all(Value::is_object) => {
-                for part in parts {
-                    let outcomes = self.value(&part);
-                    let raw = part.to_string().into_bytes();
-                    heard(Heard { raw, outcomes });
-                }
+                parts.iter().for_each(|part| heard(self.part(part)));
                 return;
             }
             Ok(value) => {
@@ -196,6 +192,14 @@ impl Reader {
         self.end(heard);
     }
 
+    /// One part of a page, by itself.
+    fn part(&mut self, part: &Value) -> Heard {
+        Heard {
+            outcomes: self.value(part),
+            raw: part.to_string().into_bytes(),
+        }
+    }
+
     /// The members of a list in an object, each by itself, if they tell all that the object does: of a page that
     /// grows only the new ones are then heard.
     fn same_in_parts(&mut self, value: &Value, whole: &[Outcome]) -> Option<Vec<Heard>> {
@@ -206,10 +210,7 @@ impl Reader {
             .filter(|l| l.len() > 1)?;
         let parts: Vec<Heard> = list
             .iter()
-            .map(|part| Heard {
-                outcomes: self.value(part),
-                raw: part.to_string().into_bytes(),
-            })
+            .map(|part| self.part(part))
             .filter(|part| !part.outcomes.is_empty())
             .collect();
         let told = parts.iter().flat_map(|part| &part.outcomes);
